@@ -1,0 +1,105 @@
+package stock
+
+import (
+	"fmt"
+	"slices"
+	"sort"
+	"strings"
+)
+
+// SaltNames gives the names of the catalogue in a fixed order.
+func SaltNames() []string {
+	list := make([]string, len(saltTable))
+	for i, s := range saltTable {
+		list[i] = s.Name
+	}
+	return list
+}
+
+// Lookup finds a salt by its name; case and the spelling sulphate do not matter. A name without its water of
+// crystallisation is refused where more than one form is sold, an unknown name with the nearest ones.
+func Lookup(name string) (Salt, error) {
+	key := saltKey(name)
+	for _, s := range saltTable {
+		if s.Name == key || slices.Contains(s.also, key) {
+			return withMass(s)
+		}
+	}
+	for _, a := range ambiguousSalts {
+		if a.name == key {
+			return Salt{}, ambiguousError(a.name, a.candidates)
+		}
+	}
+	return Salt{}, fmt.Errorf("%q is no known salt; the nearest names are %s", clip(name), strings.Join(nearest(key, 3), ", "))
+}
+
+// withMass fills in the molar mass and copies the slices, so that no caller can change the table.
+func withMass(s Salt) (Salt, error) {
+	mass, err := MolarMass(s.Formula)
+	if err != nil {
+		return Salt{}, fmt.Errorf("%s: %w", s.Name, err)
+	}
+	s.MolarMass = mass
+	s.Ions, s.Classes, s.also = slices.Clone(s.Ions), slices.Clone(s.Classes), nil
+	return s, nil
+}
+
+func saltKey(name string) string {
+	s := strings.ToLower(strings.Join(strings.Fields(name), " "))
+	return strings.ReplaceAll(s, "sulphate", "sulfate")
+}
+
+func ambiguousError(name string, candidates []string) error {
+	first, err := Lookup(candidates[0])
+	if err != nil {
+		return err
+	}
+	list := make([]string, 0, len(candidates))
+	for _, c := range candidates {
+		s, err := Lookup(c)
+		if err != nil {
+			return err
+		}
+		list = append(list, fmt.Sprintf("%s (%.3f g)", s.Name, s.MolarMass/first.MolarMass))
+	}
+	return fmt.Errorf("%q leaves the water of crystallisation open; the label says which: the same amount is in %s",
+		name, strings.Join(list, ", or "))
+}
+
+// nearest gives the n names with the smallest edit distance to key, ties in the order of the catalogue.
+func nearest(key string, n int) []string {
+	key = clip(key)
+	list := SaltNames()
+	sort.SliceStable(list, func(i, j int) bool { return distance(key, list[i]) < distance(key, list[j]) })
+	return list[:n]
+}
+
+// distance is Levenshtein's edit distance in bytes.
+func distance(a, b string) int {
+	row := make([]int, len(b)+1)
+	for j := range row {
+		row[j] = j
+	}
+	for i := range len(a) {
+		diagonal := row[0]
+		row[0] = i + 1
+		for j := range len(b) {
+			cost := diagonal
+			if a[i] != b[j] {
+				cost++
+			}
+			diagonal = row[j+1]
+			row[j+1] = min(cost, row[j]+1, row[j+1]+1)
+		}
+	}
+	return row[len(b)]
+}
+
+// clip keeps messages short however long a hostile text is.
+func clip(s string) string {
+	const most = 60
+	if r := []rune(s); len(r) > most {
+		return string(r[:most]) + "…"
+	}
+	return s
+}

@@ -1,0 +1,105 @@
+package safety
+
+import "time"
+
+// Booking is a run as the caps see it.
+type Booking struct {
+	Run       string
+	Vessel    bool        // the outlet was in a vessel, not in the tank
+	Start     Elapsed     // when it was reserved
+	LatestEnd Elapsed     // the latest moment at which it can still have been running
+	Volume    Microlitres // commanded
+	Hi        Microlitres
+	Lo        Microlitres
+	Open      bool // no outcome yet
+}
+
+// NewBooking reserves. Until an outcome is known the run may start as late as LateMax and last for longest.
+func NewBooking(run string, vessel bool, now Elapsed, longest Milliseconds, c Commanded) Booking {
+	hi, _ := Account(c, Unknown, nil)
+	return Booking{Run: run, Vessel: vessel, Start: now, LatestEnd: latestEnd(now, longest), Volume: c.Volume, Hi: hi, Open: true}
+}
+
+func latestEnd(reserved Elapsed, longest Milliseconds) Elapsed {
+	return reserved + Elapsed(LateMax/time.Millisecond) + Elapsed(longest)
+}
+
+// Close gives the booking its outcome. An outcome that a node reported ends the run now; any other leaves the
+// latest end where it was. A second call may only raise Hi and LatestEnd.
+func (b Booking) Close(now Elapsed, o Outcome, hi, lo Microlitres) Booking {
+	first := b.Open
+	b.Open = false
+	switch {
+	case first && o == NotSent:
+		b.Hi, b.Lo, b.LatestEnd = 0, 0, b.Start
+	case first && (o == Finished || o == Partial):
+		b.Hi, b.Lo, b.LatestEnd = max(b.Hi, hi), lo, now
+	default:
+		b.Hi, b.Lo = max(b.Hi, hi), max(b.Lo, lo)
+		if o == Extra {
+			b.LatestEnd = max(b.LatestEnd, now)
+		}
+	}
+	return b
+}
+
+// leaves is when the booking has left every rolling window.
+func (b Booking) leaves() Elapsed { return b.LatestEnd + Elapsed(Window/time.Millisecond) }
+
+// Book holds a channel's bookings of the last window, oldest first.
+type Book struct{ bookings []Booking }
+
+// Add appends a booking and drops those that have left the window.
+func (b Book) Add(now Elapsed, booking Booking) Book {
+	kept := make([]Booking, 0, len(b.bookings)+1)
+	for _, old := range b.bookings {
+		if old.Open || old.leaves() > now {
+			kept = append(kept, old)
+		}
+	}
+	return Book{append(kept, booking)}
+}
+
+// Find gives the booking of a run.
+func (b Book) Find(run string) (Booking, bool) {
+	for i := len(b.bookings) - 1; i >= 0; i-- {
+		if b.bookings[i].Run == run {
+			return b.bookings[i], true
+		}
+	}
+	return Booking{}, false
+}
+
+// Replace puts a changed booking in the place of the one with the same run.
+func (b Book) Replace(booking Booking) Book {
+	out := append([]Booking(nil), b.bookings...)
+	for i := range out {
+		if out[i].Run == booking.Run {
+			out[i] = booking
+		}
+	}
+	return Book{out}
+}
+
+// Hi is the most that the channel may have dispensed into the tank, or into vessels, in the window that ends now.
+func (b Book) Hi(now Elapsed, vessel bool) Microlitres {
+	var sum Microlitres
+	for _, k := range b.bookings {
+		if k.Vessel == vessel && (k.Open || k.leaves() > now) {
+			sum += k.Hi
+		}
+	}
+	return sum
+}
+
+// LatestEnd is the latest moment at which the channel can have been running, and whether a run is open. Before
+// the first booking it is the beginning of the axis's past.
+func (b Book) LatestEnd() (at Elapsed, open bool) {
+	at = beforeEverything
+	for _, k := range b.bookings {
+		at, open = max(at, k.LatestEnd), open || k.Open
+	}
+	return at, open
+}
+
+const beforeEverything Elapsed = -1 << 60
