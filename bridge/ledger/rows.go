@@ -1,0 +1,96 @@
+package ledger
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"time"
+
+	"aliquot/bridge/machine"
+	"aliquot/safety"
+)
+
+const selectRows = "SELECT seq, id, at, elapsed, trusted, by, kind, body FROM rows "
+
+// Each calls fn with every row whose Seq is from or more, in order, and stops at fn's first error, which it
+// returns. It sees the ledger as it was at the call; fn may append. A row that is missing or cannot be decoded
+// is an error that names it: what stands behind it is not handed out.
+func (l *Ledger) Each(from int64, fn func(machine.Row) error) error {
+	l.mu.Lock()
+	closed := l.closed
+	l.mu.Unlock()
+	if closed {
+		return ErrClosed
+	}
+	list, err := l.read.QueryContext(context.Background(), selectRows+"WHERE seq >= ? ORDER BY seq", from)
+	if err != nil {
+		return fmt.Errorf("reading the ledger: %w", err)
+	}
+	defer func() { _ = list.Close() }() // list.Err below has every reading error
+	next := max(from, 1)
+	for list.Next() {
+		r, err := scanRow(list)
+		if err != nil {
+			return err
+		}
+		if r.Seq != next {
+			return fmt.Errorf("reading the ledger: row %d is missing: %w", next, ErrDamaged)
+		}
+		if err := fn(r); err != nil {
+			return err
+		}
+		next++
+	}
+	if err := list.Err(); err != nil {
+		return fmt.Errorf("reading the ledger at row %d: %w", next, err)
+	}
+	return nil
+}
+
+type scanner interface{ Scan(into ...any) error }
+
+func scanRow(s scanner) (machine.Row, error) {
+	var (
+		r        machine.Row
+		id       sql.NullString
+		at, kind string
+		elapsed  int64
+		body     []byte
+	)
+	if err := s.Scan(&r.Seq, &id, &at, &elapsed, &r.Trusted, &r.By, &kind, &body); err != nil {
+		return machine.Row{}, err
+	}
+	r.ID, r.Elapsed = id.String, safety.Elapsed(elapsed)
+	var err error
+	if r.At, err = time.Parse(time.RFC3339Nano, at); err != nil {
+		return machine.Row{}, fmt.Errorf("row %d (%s): %w", r.Seq, kind, err)
+	}
+	if r.Body, err = machine.DecodeBody(kind, body); err != nil {
+		return machine.Row{}, fmt.Errorf("row %d: %w", r.Seq, err)
+	}
+	return r, nil
+}
+
+// readLast gives the row with the highest Seq, a zero row if there is none.
+func readLast(db *sql.DB) (machine.Row, error) {
+	r, err := scanRow(db.QueryRowContext(context.Background(), selectRows+"ORDER BY seq DESC LIMIT 1"))
+	if errors.Is(err, sql.ErrNoRows) {
+		return machine.Row{}, nil
+	}
+	if err != nil {
+		return machine.Row{}, fmt.Errorf("reading the last row: %w", err)
+	}
+	return r, nil
+}
+
+func readOne(db *sql.DB, seq int64) (machine.Row, error) {
+	r, err := scanRow(db.QueryRowContext(context.Background(), selectRows+"WHERE seq = ?", seq))
+	if errors.Is(err, sql.ErrNoRows) {
+		return machine.Row{}, fmt.Errorf("row %d is missing: %w", seq, ErrDamaged)
+	}
+	if err != nil {
+		return machine.Row{}, fmt.Errorf("reading row %d: %w", seq, err)
+	}
+	return r, nil
+}

@@ -1,0 +1,184 @@
+package ledger
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+)
+
+// applicationID marks the file as a ledger: the bytes "aliq".
+const applicationID = 0x616c6971
+
+// migrations bring a ledger forward; the n-th one makes schema n of schema n−1. A released one is never changed:
+// a new one is added behind it, with a ledger of that schema in testdata.
+var migrations = []string{schema1}
+
+// Rows are kept as they came. The triggers are the last line behind this package's own checks, for whoever
+// opens the file with another tool (INV-12).
+const schema1 = `
+CREATE TABLE ledger_schema (number INTEGER NOT NULL) STRICT;
+INSERT INTO ledger_schema (number) VALUES (0);
+CREATE TABLE rows (
+	seq     INTEGER PRIMARY KEY CHECK (seq > 0),
+	id      TEXT UNIQUE CHECK (id <> ''),
+	at      TEXT NOT NULL,
+	elapsed INTEGER NOT NULL,
+	trusted INTEGER NOT NULL CHECK (trusted IN (0, 1)),
+	by      TEXT NOT NULL,
+	kind    TEXT NOT NULL CHECK (kind <> ''),
+	slot    TEXT UNIQUE CHECK (slot <> ''),
+	ref     TEXT UNIQUE CHECK (ref <> ''),
+	body    TEXT NOT NULL
+) STRICT;
+CREATE TRIGGER rows_in_order BEFORE INSERT ON rows
+WHEN NEW.seq IS NOT (SELECT coalesce(max(seq), 0) + 1 FROM rows)
+BEGIN SELECT RAISE(ABORT, 'a row must follow the last one without a gap'); END;
+CREATE TRIGGER rows_never_change BEFORE UPDATE ON rows
+BEGIN SELECT RAISE(ABORT, 'rows of the ledger are never changed'); END;
+CREATE TRIGGER rows_never_go BEFORE DELETE ON rows
+BEGIN SELECT RAISE(ABORT, 'rows of the ledger are never removed'); END;
+CREATE TABLE retained_topics (topic TEXT PRIMARY KEY CHECK (topic <> '')) STRICT;
+`
+
+// inspect looks at an existing file without changing it: is it a ledger, is it whole, and which schema has it?
+// Schema 0 is an empty database, as a power cut during the very first start may leave it.
+func inspect(path string, newest int) (schema int, err error) {
+	if err := checkSize(path); err != nil {
+		return 0, err
+	}
+	db, err := connect(path, "ro", readSettings)
+	if err != nil {
+		return 0, unreadable(path, err)
+	}
+	defer func() { _ = db.Close() }() // read only
+	schema, err = readSchema(db)
+	if err != nil {
+		return 0, unreadable(path, err)
+	}
+	if schema > newest {
+		return 0, fmt.Errorf("%s: %w (layout %d, this program knows up to %d): install that version again, or restore the copy it made", path, ErrNewer, schema, newest)
+	}
+	return schema, quickCheck(path, db)
+}
+
+// smallestPage is the least size of a SQLite file that holds anything. A smaller one that is not empty would be
+// taken for an empty database, and written over.
+const smallestPage = 512
+
+func checkSize(path string) error {
+	info, err := os.Stat(path)
+	if err == nil && info.Size() > 0 && info.Size() < smallestPage {
+		err = fmt.Errorf("%s: %w: %d bytes are too few", path, ErrForeign, info.Size())
+	}
+	return err
+}
+
+func readSchema(db *sql.DB) (int, error) {
+	ctx := context.Background()
+	var app, tables, schema int
+	if err := db.QueryRowContext(ctx, "PRAGMA application_id").Scan(&app); err != nil {
+		return 0, err
+	}
+	if err := db.QueryRowContext(ctx, "SELECT count(*) FROM sqlite_schema").Scan(&tables); err != nil {
+		return 0, err
+	}
+	if app == 0 && tables == 0 {
+		return 0, nil
+	}
+	if app != applicationID {
+		return 0, fmt.Errorf("%w but some other program's database", ErrForeign)
+	}
+	if err := db.QueryRowContext(ctx, "SELECT number FROM ledger_schema").Scan(&schema); err != nil {
+		return 0, err
+	}
+	return schema, nil
+}
+
+// quickCheck lets SQLite verify the file's structure. It reads the whole file.
+func quickCheck(path string, db *sql.DB) error {
+	var found string
+	if err := db.QueryRowContext(context.Background(), "PRAGMA quick_check(1)").Scan(&found); err != nil {
+		return unreadable(path, err)
+	}
+	if found != "ok" {
+		return damaged(path, found)
+	}
+	return nil
+}
+
+// migrate brings the schema forward in one transaction, after a copy of the file as it was.
+func migrate(path string, db *sql.DB, from int, steps []string) error {
+	if from == len(steps) {
+		return nil
+	}
+	if from > 0 {
+		if err := copyInto(db, fmt.Sprintf("%s.schema%d.bak", path, from)); err != nil {
+			return fmt.Errorf("copying the ledger before its update: %w", err)
+		}
+	}
+	ctx := context.Background()
+	tx, err := db.BeginTx(ctx, nil)
+	if err != nil {
+		return err
+	}
+	if err := applySteps(ctx, tx, from, steps); err != nil {
+		return errors.Join(fmt.Errorf("updating the ledger from layout %d to %d: %w", from, len(steps), err), tx.Rollback())
+	}
+	return tx.Commit()
+}
+
+func applySteps(ctx context.Context, tx *sql.Tx, from int, steps []string) error {
+	for _, step := range steps[from:] {
+		if _, err := tx.ExecContext(ctx, step); err != nil {
+			return err
+		}
+	}
+	if _, err := tx.ExecContext(ctx, fmt.Sprintf("PRAGMA application_id = %d", applicationID)); err != nil {
+		return err
+	}
+	_, err := tx.ExecContext(ctx, "UPDATE ledger_schema SET number = ?", len(steps))
+	return err
+}
+
+// copyInto writes a consistent copy of the database, with what its -wal file holds. The copy appears under its
+// name only when it is whole and synced.
+func copyInto(db *sql.DB, target string) error {
+	part := target + ".part"
+	if err := os.Remove(part); err != nil && !os.IsNotExist(err) {
+		return err
+	}
+	if err := createPrivate(part); err != nil {
+		return err
+	}
+	if _, err := db.ExecContext(context.Background(), "VACUUM INTO ?", part); err != nil {
+		return errors.Join(err, os.Remove(part))
+	}
+	if err := syncFile(part); err != nil {
+		return err
+	}
+	if err := os.Rename(part, target); err != nil {
+		return err
+	}
+	return syncDir(filepath.Dir(target))
+}
+
+// createPrivate makes an empty file that only its owner may read. SQLite gives -wal and -shm the same mode.
+func createPrivate(path string) error {
+	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+	if err != nil {
+		return err
+	}
+	return f.Close()
+}
+
+func syncFile(path string) error {
+	f, err := os.OpenFile(path, os.O_RDWR, 0)
+	if err != nil {
+		return err
+	}
+	err = f.Sync()
+	return errors.Join(err, f.Close())
+}

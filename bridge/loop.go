@@ -1,0 +1,174 @@
+package bridge
+
+import (
+	"context"
+	"fmt"
+	"log/slog"
+	"runtime/debug"
+	"sync/atomic"
+	"time"
+
+	"aliquot/bridge/machine"
+	"aliquot/bridge/node"
+	"aliquot/bridge/topics"
+)
+
+// Options are the parts of a bridge.
+type Options struct {
+	Site       *machine.Site
+	State      machine.State // folded from the ledger
+	Instance   string        // unique to this process
+	LedgerLost string        // why the ledger may be older than what was dosed, else empty
+	Layout     topics.Layout
+	Nodes      []*node.Codec
+	Probes     []ProbeInput
+	Ledger     Ledger
+	Link       Link
+	Metrics    Metrics
+	Clock      Clock
+	Logger     *slog.Logger
+}
+
+// Bridge is a running site.
+type Bridge struct {
+	o     Options
+	state machine.State
+
+	vital    chan item          // what must not be lost: it makes the sender wait
+	readings chan machine.Event // what may be: the newest reading is worth most
+
+	in        *inbox
+	published map[string]string // retained state as last published
+	dirty     bool
+	view      atomic.Pointer[machine.SiteView]
+	began     time.Time
+	turned    atomic.Int64 // the last turn of the loop, nanoseconds since began
+	done      chan struct{}
+}
+
+// item is an event, or a message of a node that becomes one: a codec remembers what it sent, so that only the loop
+// may ask it.
+type item struct {
+	event machine.Event
+	node  *Message
+}
+
+const (
+	vitalQueue    = 4096
+	readingsQueue = 1024
+	// showEvery is how often the retained state is published while it changes.
+	showEvery = time.Second
+)
+
+// New puts the parts together. Run starts it.
+func New(o Options) *Bridge {
+	b := &Bridge{o: o, state: o.State, vital: make(chan item, vitalQueue), readings: make(chan machine.Event, readingsQueue),
+		published: map[string]string{}, began: time.Now(), done: make(chan struct{})}
+	b.in = newInbox(o, b)
+	return b
+}
+
+// Run is the loop that owns the state. It ends when the context does, after it has told every pump to stop, or
+// with an error if the machine panicked, likewise.
+func (b *Bridge) Run(ctx context.Context) (err error) {
+	defer close(b.done)
+	defer func() {
+		if p := recover(); p != nil {
+			b.stopPumps()
+			err = fmt.Errorf("the machine failed: %v\n%s", p, debug.Stack())
+		}
+	}()
+	b.step(machine.Booted{Instance: b.o.Instance, LedgerLost: b.o.LedgerLost})
+	show := time.NewTicker(showEvery)
+	defer show.Stop()
+	for ctx.Err() == nil {
+		b.turn(ctx, show.C)
+	}
+	b.step(machine.Stopping{Reason: "the service was told to stop"})
+	b.show()
+	b.send(b.o.Layout.Will())
+	return nil
+}
+
+// turn waits for one event and handles it.
+func (b *Bridge) turn(ctx context.Context, show <-chan time.Time) {
+	wake, drop := b.o.Clock.WakeAt(machine.NextWake(&b.state))
+	defer drop()
+	b.turned.Store(int64(time.Since(b.began)))
+	select {
+	case i := <-b.vital:
+		b.take(i)
+		return
+	default:
+	}
+	select {
+	case <-ctx.Done():
+	case i := <-b.vital:
+		b.take(i)
+	case e := <-b.readings:
+		b.step(e)
+	case <-wake:
+		b.step(machine.Woke{})
+	case <-show:
+		b.show()
+	}
+}
+
+func (b *Bridge) take(i item) {
+	if i.node == nil {
+		b.step(i.event)
+		return
+	}
+	for _, e := range b.heard(*i.node) {
+		b.step(e)
+	}
+}
+
+// step lets the machine decide and does what it says. Effects may cause events of their own, which follow at once.
+func (b *Bridge) step(e machine.Event) {
+	var effects []machine.Effect
+	b.state, effects = machine.Step(b.state, b.o.Clock.Now(), e)
+	b.dirty = true
+	for _, next := range b.perform(effects) {
+		b.step(next)
+	}
+}
+
+// Done is closed when Run has ended.
+func (b *Bridge) Done() <-chan struct{} { return b.done }
+
+// View is the newest snapshot of the site; false before the first.
+func (b *Bridge) View() (machine.SiteView, bool) {
+	if v := b.view.Load(); v != nil {
+		return *v, true
+	}
+	return machine.SiteView{}, false
+}
+
+// Turned is when the loop last turned; it carries monotonic time.
+func (b *Bridge) Turned() time.Time { return b.began.Add(time.Duration(b.turned.Load())) }
+
+// offer hands an event to the loop. Readings are dropped when the loop is behind; anything else waits for room,
+// or for the end of the loop.
+func (b *Bridge) offer(e machine.Event) {
+	if _, reading := e.(machine.ProbeRead); reading {
+		select {
+		case b.readings <- e:
+		default:
+			b.o.Metrics.Dropped()
+		}
+		return
+	}
+	b.queue(item{event: e})
+}
+
+func (b *Bridge) queue(i item) {
+	select {
+	case b.vital <- i:
+	case <-b.done:
+	}
+}
+
+// LinkUp and LinkDown are told by the connection.
+func (b *Bridge) LinkUp()   { b.offer(machine.LinkChanged{Up: true}) }
+func (b *Bridge) LinkDown() { b.offer(machine.LinkChanged{Up: false}) }

@@ -1,0 +1,221 @@
+package machine
+
+import (
+	"fmt"
+	"time"
+
+	"aliquot/planner/estimate"
+	"aliquot/safety"
+)
+
+// Levels of an alert.
+const (
+	Critical = "critical" // the tank is at risk now
+	Warning  = "warning"  // act within a day
+	Notice   = "note"
+)
+
+// condition is something that a person should know of, as long as it lasts.
+type condition struct {
+	name, level, text string
+}
+
+// lookAtAlerts raises what holds and is not raised, and clears what is raised and does not hold.
+func (t *turn) lookAtAlerts() {
+	held := t.conditions()
+	for _, c := range held {
+		if a := t.alert(c.name); a == nil || !a.Raised || a.Level != c.level {
+			t.changeAlert(AlertChanged{Name: c.name, Level: c.level, Raised: true, Text: c.text}, "")
+		}
+	}
+	for _, a := range t.alerts {
+		if a.Raised && !holds(held, a.Name) {
+			t.changeAlert(AlertChanged{Name: a.Name, Level: a.Level, Text: a.Text}, "")
+		}
+	}
+}
+
+func holds(list []condition, name string) bool {
+	for _, c := range list {
+		if c.name == name {
+			return true
+		}
+	}
+	return false
+}
+
+// changeAlert stores an alert before it is sent (INV-13).
+func (t *turn) changeAlert(a AlertChanged, by string) {
+	t.record(a, by)
+	t.do(ShowAlert{*t.alert(a.Name)})
+	level := Warn
+	switch {
+	case !a.Raised:
+		level = Info
+	case a.Level == Critical:
+		level = Err
+	}
+	t.log(level, "alert", "alert", a.Name, "level", a.Level, "raised", a.Raised, "acknowledged", a.Acknowledged, "text", a.Text)
+}
+
+func (s *State) alert(name string) *AlertView {
+	for i := range s.alerts {
+		if s.alerts[i].Name == name {
+			return &s.alerts[i]
+		}
+	}
+	return nil
+}
+
+func (s *State) applyAlert(r Row, b AlertChanged) {
+	v := AlertView{Name: b.Name, Level: b.Level, Raised: b.Raised, Since: r.At, Text: b.Text, Acknowledged: b.Acknowledged}
+	if old := s.alert(b.Name); old != nil {
+		if b.Acknowledged {
+			v.Since = old.Since
+		}
+		*old = v
+		return
+	}
+	s.alerts = append(s.alerts, v)
+}
+
+// conditions lists everything that holds now, in a fixed order.
+func (t *turn) conditions() []condition {
+	var out []condition
+	add := func(on bool, name, level, format string, args ...any) {
+		if on {
+			out = append(out, condition{name, level, fmt.Sprintf(format, args...)})
+		}
+	}
+	add(t.ledgerBad != "", "ledger", Critical, "the ledger cannot be written (%s); nothing is dosed", t.ledgerBad)
+	add(t.owner.foreign != "", "second-owner", Critical, "another instance (%s) owns this site; nothing is dosed here", t.owner.foreign)
+	add(!t.clock.Trusted(), "clock", Warning, "%s; nothing is dosed until the clock can be believed", t.clock.Distrust())
+	for _, k := range t.standing {
+		level := Critical
+		if k.code == safety.OutOfService {
+			level = Notice
+		}
+		add(true, fmt.Sprintf("lockout-%s-%s", scopeName(k.Scope), k.code), level, "%s: %s", k.Scope, k.text)
+	}
+	for i := range t.nodes {
+		t.nodeConditions(&t.nodes[i], add)
+	}
+	for i := range t.contents {
+		t.containerConditions(&t.contents[i], add)
+	}
+	for i, l := range t.site.Interlocks {
+		blocked, noData := t.locks[i].Blocks(l.Rule)
+		add(blocked && !noData, "interlock-"+l.Name, Warning, "interlock %s blocks: probe %s", l.Name, l.Probe)
+		add(noData && t.lifetime() > t.probe(l.Probe).cfg.StaleAfter, "interlock-"+l.Name, Warning, "interlock %s blocks: probe %s has no good reading (%s)", l.Name, l.Probe, t.probe(l.Probe).why)
+	}
+	for i := range t.systems {
+		t.testConditions(&t.systems[i], add)
+	}
+	return out
+}
+
+type adder func(on bool, name, level, format string, args ...any)
+
+// offlineAfter spares people the alert of a node that only restarts.
+const offlineAfter = 2 * time.Minute
+
+func (t *turn) nodeConditions(n *nodeState, add adder) {
+	quiet := t.now.Mono - max(n.seen, t.startMono)
+	add(t.linkUp && !n.up && quiet > offlineAfter, "node-offline-"+n.cfg.ID, Warning, "node %s is not online; its channels do not run", n.cfg.ID)
+	add(len(n.retained) > 0, "retained-command-"+n.cfg.ID, Critical, "a retained command lies on a command topic of node %s; nothing runs there until it is gone", n.cfg.ID)
+	add(n.deafness, "commands-unreadable-"+n.cfg.ID, Warning, "the broker does not let this service read the command topics of node %s, so it cannot see foreign or retained commands there", n.cfg.ID)
+	add(n.cfg.AutoOff > 0 && !t.proven(n), "proof-"+n.cfg.ID, Warning, "node %s has to prove that it goes off by itself: aliquot prove %s", n.cfg.ID, n.cfg.ID)
+}
+
+func (t *turn) containerConditions(k *containerState, add adder) {
+	used := false
+	for i := range t.channels {
+		c := &t.channels[i]
+		used = used || (c.cfg.Container == k.cfg.ID && !c.lastRun.IsZero())
+	}
+	empty := k.min <= k.cfg.Stop
+	days := t.daysLeft(k)
+	add(used && empty, "container-empty-"+k.cfg.ID, Warning, "container %s may hold only %s; its channels have stopped", k.cfg.ID, max(0, k.min))
+	add(used && !empty && days != nil && k.cfg.Warn > 0 && *days*24 < k.cfg.Warn.Hours(), "container-low-"+k.cfg.ID, Warning, "container %s lasts for less than %s", k.cfg.ID, daysText(k.cfg.Warn))
+}
+
+func daysText(d time.Duration) string { return fmt.Sprintf("%g days", d.Hours()/24) }
+
+func (t *turn) testConditions(y *systemState, add adder) {
+	for _, g := range y.cfg.Targets {
+		e := y.filter.At(t.wall(), g.Quantity)
+		name := y.cfg.ID + "-" + string(g.Quantity)
+		add(e.Held != nil, "test-unconfirmed-"+name, Warning, "%s of %s: %s; test again", g.Quantity, y.cfg.ID, heldText(e, g.Quantity.Unit()))
+		if !e.Known || e.LastAccepted.IsZero() {
+			continue
+		}
+		age := t.wall().Sub(e.LastAccepted)
+		add(g.Test.StaleAfter > 0 && age > g.Test.StaleAfter, "test-stale-"+name, Warning, "the last test of %s in %s is %.0f days old; dosing no longer corrects by it", g.Quantity, y.cfg.ID, age.Hours()/24)
+		add(g.Test.DueEvery > 0 && age > g.Test.DueEvery && age <= g.Test.StaleAfter, "test-due-"+name, Notice, "%s of %s is due for a test", g.Quantity, y.cfg.ID)
+	}
+}
+
+func heldText(e estimate.Estimate, unit string) string {
+	if e.Held == nil {
+		return ""
+	}
+	return fmt.Sprintf("the test of %.3g %s is far from what was expected", e.Held.Value, unit)
+}
+
+func scopeName(c Scope) string {
+	switch {
+	case c.Channel != "":
+		return c.Channel
+	case c.System != "":
+		return c.System
+	}
+	return "all"
+}
+
+func (t *turn) lifetime() time.Duration { return t.now.Mono - t.startMono }
+
+// daysLeft is how long a container lasts by the plan, counted cautiously; nil if nothing is planned from it.
+func (s *State) daysLeft(k *containerState) *float64 {
+	var perDay safety.Microlitres
+	for i := range s.channels {
+		if c := &s.channels[i]; c.cfg.Container == k.cfg.ID {
+			perDay += c.day.PerDay
+		}
+	}
+	if perDay <= 0 {
+		return nil
+	}
+	days := max(0, k.min-k.cfg.Stop).Millilitres() / perDay.Millilitres()
+	return &days
+}
+
+const beatEvery = time.Minute
+
+// beat tells the outside that the machine turns, not only that its connection stands.
+func (t *turn) beat() {
+	for i := range t.nodes {
+		if n := &t.nodes[i]; n.echoDue > 0 && t.linkUp && t.now.Mono >= n.echoDue {
+			n.echoDue, n.deafness = 0, true
+		}
+		if n := &t.nodes[i]; n.up && n.cfg.OnlineEvery > 0 && t.now.Mono-n.seen > 3*n.cfg.OnlineEvery {
+			n.up = false
+			t.log(Warn, "node silent", "node", n.cfg.ID)
+		}
+	}
+	if t.beatMono != 0 && t.now.Mono-t.beatMono < beatEvery {
+		return
+	}
+	t.beatMono = max(1, t.now.Mono)
+	v := BeatView{At: t.wall(), UptimeSeconds: t.lifetime().Seconds(), LastPlan: maybeTime(t.lastPlan)}
+	for _, k := range t.standing {
+		v.Withheld = append(v.Withheld, BlockView{Code: k.code, Text: k.text})
+	}
+	t.do(Beat{v})
+}
+
+func maybeTime(t time.Time) *time.Time {
+	if t.IsZero() {
+		return nil
+	}
+	return &t
+}

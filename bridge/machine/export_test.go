@@ -1,0 +1,86 @@
+package machine
+
+import (
+	"encoding/json"
+	"fmt"
+	"strings"
+
+	"aliquot/planner"
+	"aliquot/safety"
+)
+
+// Durable writes down everything in a state that comes from the ledger alone, one part a line, so that a live state
+// and the fold of its rows can be compared. Live parts (links, nodes, probes, timers, the plan) are left out.
+func Durable(s *State) string {
+	var b strings.Builder
+	say := func(format string, args ...any) { fmt.Fprintf(&b, format+"\n", args...) }
+	say("seq %d epoch %d instance %s starts %v answers %d", s.seq, s.epoch, s.instance, s.starts, len(s.answers))
+	say("standing %+v", s.standing)
+	say("accepted %v alerts %+v", s.accepted, s.alerts)
+	for _, h := range s.holds {
+		if h.ends > s.clock.Now() {
+			say("hold %+v", h)
+		}
+	}
+	for i := range s.channels {
+		c := &s.channels[i]
+		say("channel %s rate %d tol %d prov %v cal %v primed %v returned %v active %v", c.cfg.ID, c.rate, c.tolerance, c.provisional, c.calibratedAt, c.primed, c.returnedAt, c.activeAt)
+		say("  carry %d volumes %v unknowns %v row %d", c.carryNL, c.volumes, c.unknowns, c.unknownRow)
+		say("  ceiling %s", ceilingText(s, c))
+		say("  total %d %d ran %d last %v %s", c.totalHi, c.totalLo, c.ranFor, c.lastRun, c.lastOutcome)
+		say("  book %+v", c.book)
+		if c.open != nil {
+			say("  open %+v at %v %d", c.open.RunReserved, c.open.at, c.open.elapsed)
+		}
+	}
+	for i := range s.contents {
+		k := &s.contents[i]
+		say("container %s %s %d..%d half %d", k.cfg.ID, k.supplement, k.min, k.max, k.halfUntil)
+	}
+	for i := range s.systems {
+		y := &s.systems[i]
+		say("system %s inputs %d %s", y.cfg.ID, len(y.inputs), mustJSON(y.filter.All(s.clock.Wall())))
+	}
+	for i := range s.nodes {
+		if p := s.nodes[i].proof; p != nil {
+			say("proof %s %+v", s.nodes[i].cfg.ID, *p)
+		}
+	}
+	for i := range s.locks {
+		if s.site.Interlocks[i].Rule.Latch {
+			say("latch %s %v", s.site.Interlocks[i].Name, s.locks[i].Active)
+		}
+	}
+	return b.String()
+}
+
+// ceilingText says above what a followed volume may not rise now.
+func ceilingText(s *State, c *channelState) string {
+	if v := s.planChannel(c, s.clock.Wall()).Ceiling; v != nil {
+		return v.String()
+	}
+	return "none"
+}
+
+func mustJSON(v any) string {
+	b, err := json.Marshal(v)
+	if err != nil {
+		panic(err)
+	}
+	return string(b)
+}
+
+// SameMoment gives a folded state the clock of a live one, so that what depends on the present can be compared.
+func SameMoment(folded, live State) State {
+	folded.now, folded.clock = live.now, live.clock
+	return folded
+}
+
+// Elapsed is the present place on the true time axis.
+func Elapsed(s *State) safety.Elapsed { return s.clock.Now() }
+
+// OneSystem is the part of the state that an estimator lives in, for comparing ways to feed it.
+type OneSystem struct{ y systemState }
+
+// NewOneSystem starts one.
+func NewOneSystem(cfg *planner.System) *OneSystem { return &OneSystem{newSystemState(cfg)} }

@@ -1,0 +1,291 @@
+package machine
+
+import (
+	"time"
+
+	"aliquot/planner"
+	"aliquot/planner/metering"
+	"aliquot/safety"
+)
+
+// Fold rebuilds the durable state of a site from its ledger's rows, which must come in the order of Seq.
+type Fold struct {
+	s         State
+	last      Row
+	trustedAt safety.Elapsed
+	trusted   time.Time
+}
+
+// NewFold starts with an empty ledger.
+func NewFold(site *Site) *Fold { return &Fold{s: New(site)} }
+
+// Add folds the next row.
+func (f *Fold) Add(r Row) {
+	f.s.clock = safety.NewClock(safety.TrustDeclared, r.Elapsed, r.At, r.Elapsed).Advance(safety.Instant{Wall: r.At})
+	f.s.apply(r)
+	f.last = r
+	if r.Trusted && !r.At.Before(f.trusted) {
+		f.trusted, f.trustedAt = r.At, r.Elapsed
+	}
+}
+
+// State ends the fold. The true time axis goes on behind the last row.
+func (f *Fold) State() State {
+	s := f.s
+	s.clock = safety.NewClock(s.site.ClockTrust, f.last.Elapsed, f.trusted, f.trustedAt)
+	return s
+}
+
+// apply is the one place where durable state changes, live and in a fold alike. It never refuses: what is in the
+// ledger has happened. A row about something that the site no longer has changes nothing but the counters.
+func (s *State) apply(r Row) {
+	s.seq = r.Seq
+	s.daysStale = s.daysStale || movesPlan(r.Body)
+	switch b := r.Body.(type) {
+	case RunReserved:
+		s.applyReserved(r, b)
+	case RunEnded:
+		s.applyEnded(r, b)
+	case RunPast:
+		s.applyPast(r, b)
+	case SlotCarried:
+		if c := s.channel(b.Channel); c != nil {
+			c.carryNL, c.served = b.CarryNL, later(c.served, r.At)
+		}
+	case Test:
+		s.applyTest(r, b)
+	case Calibration:
+		s.applyCalibration(r, b)
+	case Primed:
+		if c := s.channel(b.Channel); c != nil {
+			c.primed, c.activeAt = true, r.At
+		}
+	case Tube:
+		if c := s.channel(b.Channel); c != nil {
+			c.primed, c.rate, c.ranFor = false, 0, 0
+		}
+	case Refill:
+		s.applyRefill(b)
+	case Swap:
+		s.applySwap(r, b)
+	case WaterChange:
+		s.applyWaterChange(b)
+	case SalinityCorrection:
+		s.applySalinityCorrection(r, b)
+	case Note:
+		if y := s.system(b.System); y != nil {
+			y.add(input{at: r.At, kind: inputNote, note: b.Note})
+		}
+	case ProbeMean:
+		s.applyProbeMean(b)
+	default:
+		s.applyAdministration(r)
+	}
+}
+
+// applyAdministration folds the rows that move no water.
+func (s *State) applyAdministration(r Row) {
+	switch b := r.Body.(type) {
+	case Hold:
+		s.holds = append(s.holds, hold{Hold: b, ends: r.Elapsed + safety.Elapsed(b.Length)})
+	case Release:
+		s.holds = without(s.holds, func(h hold) bool { return b.Scope == Scope{} || h.Scope == b.Scope })
+	case OutOfService:
+		s.stand(standing{Scope: b.Scope, code: safety.OutOfService, text: b.Reason, since: r.At})
+	case Lockout:
+		s.applyLockout(r, b)
+	case Cleared:
+		s.applyCleared(r, b)
+	case Proof:
+		if n := s.node(b.Node); n != nil {
+			n.proof = &provenRow{at: r.At, fingerprint: b.Fingerprint}
+		}
+	case Accepted:
+		s.accepted[b.What] = b.Fingerprint
+	case Answered:
+		s.answers[b.Ref] = b
+	case DaemonStarted:
+		s.applyStarted(r, b)
+	case AlertChanged:
+		s.applyAlert(r, b)
+	case ClockConfirmed, DaemonStopped:
+		// Records for the reader: trust and life belong to one process.
+	}
+}
+
+const startsKept = 8
+
+func (s *State) applyStarted(r Row, b DaemonStarted) {
+	s.epoch, s.serial = b.Epoch, max(s.serial, b.Serial)
+	s.starts = append(s.starts, r.Elapsed)
+	s.starts = s.starts[max(0, len(s.starts)-startsKept):]
+	if s.instance == "" {
+		s.instance = b.Instance
+	}
+}
+
+func (s *State) applyLockout(r Row, b Lockout) {
+	if i, ok := s.index.interlock[b.Scope.Interlock]; ok {
+		s.locks[i].Active = true
+		return
+	}
+	s.stand(standing{Scope: b.Scope, code: b.Code, text: b.Text, since: r.At})
+}
+
+func (s *State) applyCleared(r Row, b Cleared) {
+	if i, ok := s.index.interlock[b.Scope.Interlock]; ok {
+		s.locks[i] = safety.Interlock{}
+		return
+	}
+	s.standing = without(s.standing, func(k standing) bool { return k.Scope == b.Scope && k.code == b.Code })
+	if c := s.channel(b.Scope.Channel); c != nil && b.Code == safety.Fault {
+		c.unknowns, c.unknownRow = nil, 0
+	}
+	if b.Code == safety.OutOfService {
+		s.returned(b.Scope, r.At)
+	}
+}
+
+// returned brings a scope back into service: its lines are primed and calibrated again, and a followed channel
+// waits for a fresh test.
+func (s *State) returned(scope Scope, at time.Time) {
+	for i := range s.channels {
+		if c := &s.channels[i]; scope.covers(c) {
+			c.primed, c.rate, c.returnedAt = false, 0, at
+		}
+	}
+}
+
+// stand adds a standing condition; the same one again only renews its text.
+func (s *State) stand(k standing) {
+	for i := range s.standing {
+		if s.standing[i].Scope == k.Scope && s.standing[i].code == k.code {
+			s.standing[i].text = k.text
+			return
+		}
+	}
+	s.standing = append(s.standing, k)
+}
+
+func (s *State) applyCalibration(r Row, b Calibration) {
+	c := s.channel(b.Channel)
+	if c == nil {
+		return
+	}
+	rate, tolerance, provisional := b.Rate, b.Tolerance, b.Provisional
+	if rate == 0 { // an imported line carries the trials only
+		k, _, err := metering.Calibrate(b.Trials, 0)
+		if err != nil {
+			return
+		}
+		rate, tolerance, provisional = k.Rate, k.Tolerance, k.Provisional
+	}
+	c.rate, c.tolerance, c.provisional, c.calibratedAt = rate, tolerance, provisional, r.At
+}
+
+func (s *State) applyRefill(b Refill) {
+	k := s.container(b.Container)
+	if k == nil {
+		return
+	}
+	wasEmpty := k.min <= k.cfg.Stop
+	if b.Remaining != nil {
+		k.min = min(*b.Remaining, k.cfg.Capacity)
+		k.max = k.min
+	} else {
+		k.min = min(max(0, k.min)+b.Added, k.cfg.Capacity)
+		k.max = min(k.max+b.Added, k.cfg.Capacity)
+	}
+	if wasEmpty {
+		s.drained(b.Container)
+	}
+}
+
+func (s *State) applySwap(r Row, b Swap) {
+	k := s.container(b.Container)
+	if k == nil {
+		return
+	}
+	other := k.supplement != b.Supplement
+	k.supplement = b.Supplement
+	k.min = min(b.Remaining, k.cfg.Capacity)
+	k.max = k.min
+	s.drained(b.Container)
+	if other {
+		k.halfUntil = r.Elapsed + elapsed(safety.Window)
+	}
+}
+
+// drained voids the priming of every line that draws from a container.
+func (s *State) drained(container string) {
+	for i := range s.channels {
+		if s.channels[i].cfg.Container == container {
+			s.channels[i].primed = false
+		}
+	}
+}
+
+func (s *State) applyProbeMean(b ProbeMean) {
+	if p := s.probe(b.Probe); p != nil {
+		p.past, p.pastAt = b.Mean, b.Until
+	}
+}
+
+// dayReference is the present daily volume from which a rise is measured: that of the newest run at least 24 h
+// old, however long an outage has lasted since, up to 14 days; nil if there is none.
+func (c *channelState) dayReference(at time.Time) *safety.Microlitres {
+	for i := len(c.volumes) - 1; i >= 0; i-- {
+		v := c.volumes[i]
+		if age := at.Sub(v.at); age >= safety.Window {
+			if age > referenceAge {
+				return nil
+			}
+			return &v.volume
+		}
+	}
+	return nil
+}
+
+const referenceAge = 14 * 24 * time.Hour
+
+// noteVolume remembers the daily volume that a run was part of. Of those older than a day only the newest counts.
+func (c *channelState) noteVolume(at time.Time, v safety.Microlitres) {
+	keep := 0
+	for keep+1 < len(c.volumes) && at.Sub(c.volumes[keep+1].at) >= safety.Window {
+		keep++
+	}
+	c.volumes = append(c.volumes[keep:], dayVolume{at, v})
+}
+
+// follows says whether the channel's volume is driven by tests of a quantity.
+func (c *channelState) follows() bool { return c.cfg.Mode == planner.Follow }
+
+func elapsed(d time.Duration) safety.Elapsed { return safety.Elapsed(d / time.Millisecond) }
+
+func later(a, b time.Time) time.Time {
+	if a.After(b) {
+		return a
+	}
+	return b
+}
+
+func without[T any](list []T, drop func(T) bool) []T {
+	var kept []T
+	for _, v := range list {
+		if !drop(v) {
+			kept = append(kept, v)
+		}
+	}
+	return kept
+}
+
+// movesPlan says whether a row changes what the daily volumes rest on. A run as it was planned does not.
+func movesPlan(b Body) bool {
+	switch b := b.(type) {
+	case RunEnded:
+		return b.Outcome != Finished
+	case RunReserved, RunPast, SlotCarried, Answered, ProbeMean, AlertChanged, ClockConfirmed, DaemonStopped:
+		return false
+	}
+	return true
+}

@@ -1,0 +1,181 @@
+package machine
+
+import (
+	"time"
+
+	"aliquot/safety"
+)
+
+func (s *State) applyReserved(r Row, b RunReserved) {
+	s.serial = max(s.serial, b.Serial)
+	c := s.channel(b.Channel)
+	if c == nil {
+		return
+	}
+	booking := safety.NewBooking(b.Run, b.Into == IntoVessel, r.Elapsed, b.Longest, b.commanded())
+	c.book = c.book.Add(r.Elapsed, booking)
+	c.open = &openRun{RunReserved: b, at: r.At, elapsed: r.Elapsed, attended: b.Purpose.attended()}
+	c.ranFor += b.Longest
+	c.totalHi += booking.Hi
+	c.lastRun, c.activeAt = later(c.lastRun, r.At), later(c.activeAt, r.At)
+	if b.Purpose == Dose {
+		c.carryNL, c.served = b.CarryNL, later(c.served, r.At)
+		if c.follows() {
+			c.noteVolume(r.At, b.DayVolume)
+		}
+	}
+	if k := s.container(b.Container); k != nil {
+		k.min -= booking.Hi
+	}
+}
+
+func (s *State) applyEnded(r Row, b RunEnded) {
+	c, booking := s.booking(b.Run)
+	if c == nil {
+		return
+	}
+	moved := booking.Volume
+	if c.open != nil && b.Duration > 0 {
+		moved = c.open.Rate.VolumeIn(b.Duration)
+	}
+	s.close(c, booking, r, b, moved)
+}
+
+// close gives a booked run its outcome; moved is the volume that the node's own word stands for.
+func (s *State) close(c *channelState, booking safety.Booking, r Row, b RunEnded, moved safety.Microlitres) {
+	closed := booking.Close(r.Elapsed, b.Outcome, b.Hi, b.Lo)
+	more := closed.Hi - booking.Hi
+	c.book = c.book.Replace(closed)
+	c.totalHi += more
+	c.totalLo += closed.Lo - booking.Lo
+	if k := s.container(c.cfg.Container); k != nil {
+		k.min -= more
+		k.max = max(0, k.max-(closed.Lo-booking.Lo))
+	}
+	c.lastOutcome = b.Outcome
+	if c.open == nil || c.open.Run != b.Run {
+		// A second word about a run that had ended: more may have left than was thought.
+		if more > 0 && !booking.Vessel {
+			s.dosed(c, r.At, 0, more)
+		}
+		return
+	}
+	c.open = nil
+	c.settle(r, b.Outcome)
+	if !booking.Vessel {
+		s.doseOf(c, r.At, b.Outcome, moved, closed.Hi)
+	}
+}
+
+// booking finds a run among the channels' bookings.
+func (s *State) booking(run string) (*channelState, safety.Booking) {
+	for i := range s.channels {
+		if k, ok := s.channels[i].book.Find(run); ok {
+			return &s.channels[i], k
+		}
+	}
+	return nil, safety.Booking{}
+}
+
+// settle keeps the count of runs whose outcome nobody knows (H-09). After one, the followed volume does not rise
+// until the next accepted test.
+func (c *channelState) settle(r Row, o Outcome) {
+	if o != Unknown && o != Refused {
+		c.unknownRow = 0
+		return
+	}
+	c.unknownRow++
+	kept := without(c.unknowns, func(e safety.Elapsed) bool { return r.Elapsed-e > elapsed(safety.Window) })
+	c.unknowns = append(kept, r.Elapsed)
+	if c.follows() && c.noRise == nil {
+		c.freeze(time.Time{})
+	}
+}
+
+// freeze keeps the channel's daily volume from rising above the present one: until the next accepted test, or
+// until a moment.
+func (c *channelState) freeze(until time.Time) {
+	ceiling := c.day.PerDay
+	if n := len(c.volumes); n > 0 {
+		ceiling = max(ceiling, c.volumes[n-1].volume)
+	}
+	c.noRise, c.noRiseUntil = &ceiling, until
+}
+
+// doseOf tells the estimator what went into the tank. What nobody knows enters with its range.
+func (s *State) doseOf(c *channelState, at time.Time, o Outcome, moved, hi safety.Microlitres) {
+	switch o {
+	case NotSent:
+	case Finished, Partial:
+		s.dosed(c, at, moved, moved)
+	default:
+		s.dosed(c, at, 0, hi)
+	}
+}
+
+// applyPast books a run of an imported history as if it had been reserved and ended when it happened.
+func (s *State) applyPast(r Row, b RunPast) {
+	c := s.channel(b.Channel)
+	if c == nil {
+		return
+	}
+	then := r
+	then.At = b.Happened
+	then.Elapsed = r.Elapsed - elapsed(r.At.Sub(b.Happened))
+	rate := c.presentRate()
+	reserved := RunReserved{Run: r.ID, Channel: b.Channel, Container: c.cfg.Container, Node: c.cfg.Node, Output: c.cfg.Output,
+		Serial: s.serial, Purpose: b.Purpose, Into: b.Into, Volume: b.Volume, Duration: b.Duration, Tolerance: c.tolerance,
+		Rate: rate, CarryNL: c.carryNL, DayVolume: s.pastDayVolume(c, b)}
+	if reserved.Duration == 0 {
+		reserved.Duration = rate.TimeFor(b.Volume)
+	}
+	reserved.Longest, reserved.Worst = s.worstCase(c, reserved.Duration, b.Volume, rate)
+	s.applyReserved(then, reserved)
+
+	moved := b.Volume
+	if b.Delivered != nil {
+		moved = *b.Delivered
+	}
+	ended := RunEnded{Run: r.ID, Outcome: b.Outcome}
+	ended.Hi, ended.Lo = safety.Account(reserved.commanded(), b.Outcome, nil)
+	if b.Outcome == Finished || b.Outcome == Partial {
+		ended.Hi, ended.Lo = c.tolerance.Above(max(reserved.Worst, moved)), c.tolerance.Below(moved)
+	}
+	then.At = then.At.Add(reserved.Duration.Duration())
+	then.Elapsed += safety.Elapsed(reserved.Duration)
+	booking, _ := c.book.Find(r.ID)
+	s.close(c, booking, then, ended, moved)
+}
+
+// pastDayVolume is the daily volume that was planned when an imported run happened: it is worked out anew, since
+// a history does not carry it. Once an hour is often enough.
+func (s *State) pastDayVolume(c *channelState, b RunPast) safety.Microlitres {
+	if b.Purpose != Dose || !c.follows() {
+		return 0
+	}
+	s.refreshDays(b.Happened)
+	return c.day.PerDay
+}
+
+// worstCase is the longest that a node can be on for a run, and what it moves in that time before the tolerance.
+// A relay whose on-time is fixed inside it always takes the whole of it.
+func (s *State) worstCase(c *channelState, d safety.Milliseconds, v safety.Microlitres, rate safety.Rate) (safety.Milliseconds, safety.Microlitres) {
+	if n := s.node(c.cfg.Node); n != nil && n.cfg.AutoOff > 0 {
+		return max(d, n.cfg.AutoOff), max(v, rate.VolumeIn(n.cfg.AutoOff))
+	}
+	return d, v
+}
+
+// presentRate is the calibrated rate, else the nominal one, else 0.
+func (c *channelState) presentRate() safety.Rate {
+	if c.rate > 0 {
+		return c.rate
+	}
+	return c.cfg.NominalRate
+}
+
+func (b RunReserved) commanded() safety.Commanded {
+	return safety.Commanded{Volume: b.Volume, Worst: b.Worst, Rate: b.Rate, Tolerance: b.Tolerance}
+}
+
+func (p Purpose) attended() bool { return p == Prime || p == Calibrate || p == TestRun || p == Prove }

@@ -1,0 +1,194 @@
+package machine
+
+import (
+	"math"
+	"time"
+
+	"aliquot/planner"
+	"aliquot/planner/estimate"
+	"aliquot/planner/units"
+	"aliquot/safety"
+)
+
+// input is one thing that the estimator of a system was told. They are kept, so that a test entered late can be
+// put in its place in time.
+type input struct {
+	at       time.Time
+	kind     inputKind
+	rises    []estimate.Rise
+	test     estimate.Test
+	fraction float64
+	mix      []estimate.Level
+	note     string
+}
+
+type inputKind int
+
+const (
+	inputDose inputKind = iota
+	inputTest
+	inputWater
+	inputNote
+)
+
+// inputsKept is how long inputs stay open for a late test; inputsFew is the count below which none is let go.
+const (
+	inputsKept = 45 * 24 * time.Hour
+	inputsFew  = 4096
+)
+
+func newSystemState(cfg *planner.System) systemState {
+	var specs []estimate.Spec
+	for _, t := range cfg.Targets {
+		specs = append(specs, estimate.Spec{Quantity: t.Quantity, TestSD: t.Test.SD, Target: t.Target, Upper: t.Target + t.Band})
+	}
+	f := estimate.New(cfg.NetLitres, specs)
+	return systemState{cfg: cfg, filter: f, base: f.Clone()}
+}
+
+// add tells the estimator something. What comes out of order makes it start again from its base. The result is
+// that of in itself, if it is a test.
+func (y *systemState) add(in input) estimate.Result {
+	n := len(y.inputs)
+	for n > 0 && y.inputs[n-1].at.After(in.at) {
+		n--
+	}
+	if n == len(y.inputs) {
+		y.inputs = append(y.inputs, in)
+		y.prune(in.at)
+		return feed(y.filter, in)
+	}
+	y.inputs = append(y.inputs[:n:n], append([]input{in}, y.inputs[n:]...)...)
+	y.filter = y.base.Clone()
+	var result estimate.Result
+	for i, old := range y.inputs {
+		got := feed(y.filter, old)
+		if i == n {
+			result = got
+		}
+	}
+	return result
+}
+
+// prune moves the base forward over inputs that no late test can precede any more.
+func (y *systemState) prune(now time.Time) {
+	if len(y.inputs) <= inputsFew || now.Sub(y.inputs[inputsFew/2].at) < inputsKept {
+		return
+	}
+	for _, old := range y.inputs[:inputsFew/2] {
+		feed(y.base, old)
+	}
+	y.inputs = append([]input(nil), y.inputs[inputsFew/2:]...)
+}
+
+func feed(f *estimate.Filter, in input) estimate.Result {
+	switch in.kind {
+	case inputDose:
+		f.Dose(in.at, in.rises)
+	case inputTest:
+		return f.Test(in.test)
+	case inputWater:
+		f.WaterChange(in.at, in.fraction, in.mix)
+	case inputNote:
+		f.Disturb(in.at, in.note)
+	}
+	return estimate.Result{}
+}
+
+// dosed tells the estimator of a system that between lo and hi of a channel's supplement went in.
+func (s *State) dosed(c *channelState, at time.Time, lo, hi safety.Microlitres) {
+	y := s.system(c.cfg.System)
+	strength := s.strength(c)
+	if y == nil || hi <= 0 {
+		return
+	}
+	var rises []estimate.Rise
+	for _, t := range y.cfg.Targets {
+		if per := strength[t.Quantity] / y.cfg.NetLitres; per != 0 {
+			low, high := per*lo.Millilitres(), per*hi.Millilitres()
+			rises = append(rises, estimate.Rise{Quantity: t.Quantity, Mean: (low + high) / 2, Lo: low, Hi: high, Unknown: lo != hi})
+		}
+	}
+	if len(rises) > 0 {
+		y.add(input{at: at, kind: inputDose, rises: rises})
+	}
+}
+
+// strength is that of what the channel's container holds now.
+func (s *State) strength(c *channelState) map[units.Quantity]float64 {
+	if k := s.container(c.cfg.Container); k != nil && k.supplement != k.cfg.Supplement {
+		if p := s.supplement(k.supplement); p != nil {
+			return p.Strength
+		}
+	}
+	return c.cfg.Strength
+}
+
+// lateTest is the age at which a result counts as late: it then never raises a plan by itself for a day.
+const lateTest = 24 * time.Hour
+
+func (s *State) applyTest(r Row, b Test) {
+	y := s.system(b.System)
+	if y == nil || (b.Of != "" && b.Of != "tank") {
+		return
+	}
+	test := estimate.Test{At: b.Taken, Quantity: b.Quantity, Value: b.Level, SD: y.testSD(b.Quantity), Confirmed: b.Confirmed}
+	if _, verdict, _ := units.CheckEntry(b.Quantity, b.Level, b.Quantity.Unit()); verdict != units.Accepted && !b.Confirmed {
+		test.Doubtful = true
+	}
+	result := y.add(input{at: b.Taken, kind: inputTest, test: test})
+	y.lastResult = result
+	for i := range s.channels {
+		c := &s.channels[i]
+		if c.cfg.System != b.System || !c.follows() || c.cfg.Quantity != b.Quantity {
+			continue
+		}
+		switch {
+		case r.At.Sub(b.Taken) > lateTest:
+			c.freeze(r.At.Add(safety.Window))
+		case result.Verdict == estimate.Accepted && c.noRiseUntil.IsZero():
+			c.noRise = nil
+		}
+	}
+}
+
+func (y *systemState) testSD(q units.Quantity) float64 {
+	for _, t := range y.cfg.Targets {
+		if t.Quantity == q {
+			return t.Test.SD
+		}
+	}
+	return 0
+}
+
+// applyWaterChange replaces a fraction of the water. A continuous exchange of V litres replaces 1 − e^(−V/N) of
+// it, a perfectly mixed vessel being washed out.
+func (s *State) applyWaterChange(b WaterChange) {
+	y := s.system(b.System)
+	if y == nil || !(b.Litres > 0) {
+		return
+	}
+	at, fraction := b.Taken, min(1, b.Litres/y.cfg.NetLitres)
+	if !b.Until.IsZero() {
+		at, fraction = b.Until, -math.Expm1(-b.Litres/y.cfg.NetLitres)
+	}
+	in := input{at: at, kind: inputWater, fraction: fraction}
+	for _, l := range b.Mix {
+		in.mix = append(in.mix, estimate.Level{Quantity: l.Quantity, Value: l.Level})
+	}
+	y.add(in)
+}
+
+// applySalinityCorrection dilutes every quantity by the fresh water that came in. What was taken out and made up
+// with salt mix is a water change and comes as one.
+func (s *State) applySalinityCorrection(r Row, b SalinityCorrection) {
+	y := s.system(b.System)
+	if y == nil || !(b.Litres > 0) {
+		return
+	}
+	in := input{at: r.At, kind: inputWater, fraction: b.Litres / (y.cfg.NetLitres + b.Litres)}
+	for _, t := range y.cfg.Targets {
+		in.mix = append(in.mix, estimate.Level{Quantity: t.Quantity, Value: 0})
+	}
+	y.add(in)
+}

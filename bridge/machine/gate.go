@@ -1,0 +1,155 @@
+package machine
+
+import (
+	"fmt"
+	"time"
+
+	"aliquot/safety"
+)
+
+// facts gathers all that a verdict on a channel rests on.
+func (s *State) facts(c *channelState) safety.Facts {
+	n := s.node(c.cfg.Node)
+	k := s.container(c.cfg.Container)
+	now := s.clock.Now()
+	f := safety.Facts{
+		Now:          now,
+		LinkUp:       s.linkUp || s.preview,
+		LedgerGood:   s.ledgerBad == "",
+		ClockTrusted: s.clock.Trusted(),
+		ClockText:    s.clock.Distrust(),
+		OwnerSure:    s.owner.sure || s.preview,
+		OwnerText:    s.ownerText(),
+		NodeUp:       n.up || s.preview,
+		NodeName:     n.cfg.ID,
+		Calibrated:   c.rate > 0,
+		Primed:       c.primed && !s.idle(c),
+		NeedsProof:   n.cfg.AutoOff > 0,
+		Proven:       s.proven(n) || s.preview,
+		Standing:     s.standingBlocks(c),
+		Limits:       c.cfg.Limits,
+		TankHi:       c.book.Hi(now, false),
+		VesselHi:     c.book.Hi(now, true),
+		RemainingMin: k.min,
+		EmptyAt:      k.cfg.Stop,
+	}
+	if k.halfUntil > now {
+		f.Limits.PerDay /= 2
+	}
+	f.LatestEnd, f.Open = c.book.LatestEnd()
+	f.Neighbours = s.neighbours(c)
+	f.Quantities = s.quantityUse(c)
+	return f
+}
+
+// idle says whether the channel has stood still for so long that its line counts as drained.
+func (s *State) idle(c *channelState) bool {
+	limit := max(safety.IdleMax, c.longestGap*3/2)
+	return !c.activeAt.IsZero() && s.clock.Trusted() && s.clock.Wall().Sub(c.activeAt) > limit
+}
+
+func (s *State) proven(n *nodeState) bool {
+	return n.proof != nil && n.proof.fingerprint == n.cfg.Fingerprint && s.clock.Wall().Sub(n.proof.at) <= safety.ProofAge
+}
+
+// standingBlocks lists what blocks a channel whatever run is asked for.
+func (s *State) standingBlocks(c *channelState) []safety.Block {
+	var out []safety.Block
+	if s.stopping {
+		out = append(out, safety.Block{Code: safety.Stopping, Text: "the service is stopping"})
+	}
+	for _, k := range s.standing {
+		if k.covers(c) {
+			out = append(out, safety.Block{Code: k.code, Text: k.text})
+		}
+	}
+	for _, h := range s.holds {
+		if h.Scope.covers(c) {
+			out = append(out, safety.Block{Code: safety.OnHold, Text: fmt.Sprintf("hold: %s, until %s", h.Reason, s.local(h.Until)), Until: h.ends})
+		}
+	}
+	if n := s.node(c.cfg.Node); len(n.retained) > 0 {
+		out = append(out, safety.Block{Code: safety.RetainedCommand, Text: fmt.Sprintf("a retained command lies on a command topic of node %s; it is being removed", n.cfg.ID)})
+	}
+	out = append(out, s.interlockBlocks(c)...)
+	if k := s.container(c.cfg.Container); k.supplement != k.cfg.Supplement {
+		if c.follows() && s.strength(c)[c.cfg.Quantity] == 0 {
+			out = append(out, safety.Block{Code: safety.ContainerMismatch, Text: fmt.Sprintf("container %s holds %s, which has no %s", k.cfg.ID, k.supplement, c.cfg.Quantity)})
+		}
+	}
+	return out
+}
+
+func (s *State) interlockBlocks(c *channelState) []safety.Block {
+	var out []safety.Block
+	for i, l := range s.site.Interlocks {
+		if !contains(l.Block, c.cfg.ID) {
+			continue
+		}
+		blocked, noData := s.locks[i].Blocks(l.Rule)
+		if !blocked || (noData && s.preview) {
+			continue
+		}
+		text := fmt.Sprintf("interlock %s: its condition on probe %s holds", l.Name, l.Probe)
+		if noData {
+			text = fmt.Sprintf("interlock %s: probe %s has no good reading (%s)", l.Name, l.Probe, s.probe(l.Probe).why)
+		} else if l.Rule.Latch {
+			text += "; it stays until somebody clears it"
+		}
+		out = append(out, safety.Block{Code: safety.InterlockActive, Text: text})
+	}
+	return out
+}
+
+func (c Scope) covers(k *channelState) bool {
+	return c.Interlock == "" && (c.Channel == "" || c.Channel == k.cfg.ID) && (c.System == "" || c.System == k.cfg.System)
+}
+
+func (s *State) neighbours(c *channelState) []safety.Neighbour {
+	var out []safety.Neighbour
+	for _, a := range s.site.KeepApart {
+		if !contains(a.Channels, c.cfg.ID) {
+			continue
+		}
+		for _, id := range a.Channels {
+			if other := s.channel(id); other != nil && id != c.cfg.ID {
+				at, open := other.book.LatestEnd()
+				out = append(out, safety.Neighbour{Channel: id, Open: open, LatestEnd: at, Gap: a.Gap})
+			}
+		}
+	}
+	return out
+}
+
+// quantityUse sums, for every capped quantity of the channel's system, what all channels together may have done.
+func (s *State) quantityUse(c *channelState) []safety.QuantityUse {
+	y := s.system(c.cfg.System)
+	now := s.clock.Now()
+	var out []safety.QuantityUse
+	for _, t := range y.cfg.Targets {
+		per := s.strength(c)[t.Quantity] / y.cfg.NetLitres
+		if t.MaxDose <= 0 || per == 0 {
+			continue
+		}
+		use := safety.QuantityUse{Name: string(t.Quantity), Unit: t.Quantity.Unit(), PerMillilitre: per, Cap: t.MaxDose}
+		for i := range s.channels {
+			o := &s.channels[i]
+			if o.cfg.System == c.cfg.System {
+				use.Used += o.book.Hi(now, false).Millilitres() * s.strength(o)[t.Quantity] / y.cfg.NetLitres
+			}
+		}
+		out = append(out, use)
+	}
+	return out
+}
+
+func (s *State) local(t time.Time) string { return t.In(s.site.Zone).Format("2006-01-02 15:04") }
+
+func contains(list []string, v string) bool {
+	for _, x := range list {
+		if x == v {
+			return true
+		}
+	}
+	return false
+}

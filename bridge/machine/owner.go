@@ -1,0 +1,88 @@
+package machine
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"aliquot/safety"
+)
+
+// One site has one owner (H-07). The owner record is retained on the broker. A process that connects waits for
+// a foreign record, writes its own if no live one is there, and takes the gate only after its own has come back.
+const (
+	ownerLook = time.Second     // to wait for a record of somebody else
+	ownerHold = 2 * time.Second // from writing to believing
+)
+
+// self is this process in the owner record: the ledger's own name, and the process's.
+func (s *State) self() string { return s.instance + "/" + s.nonce }
+
+// predecessor says whether a record was left by an earlier process on this very ledger. Two copies of a ledger
+// that were started equally often are told apart by the process's part of the name.
+func (s *State) predecessor(e OwnerSeen) bool {
+	ledger, _, _ := strings.Cut(e.Instance, "/")
+	return ledger == s.instance && e.Epoch < s.epoch
+}
+
+func (t *turn) ownerSeen(e OwnerSeen) {
+	switch {
+	case e.Gone || t.predecessor(e):
+		return
+	case e.Instance == t.self():
+		t.owner.readBack = t.owner.wrote
+		return
+	}
+	live := t.wall().Sub(e.At) < safety.OwnerStale
+	if !live {
+		return
+	}
+	if t.owner.foreign != e.Instance {
+		t.log(Err, "another instance owns this site; dosing stops", "instance", e.Instance)
+	}
+	t.owner.foreign, t.owner.seenMono = e.Instance, t.now.Mono
+	t.owner.sure, t.owner.wrote, t.owner.readBack = false, false, false
+}
+
+// ownershipTick writes the record when it is time, and opens the gate when it has come back.
+func (t *turn) ownershipTick() {
+	o := &t.owner
+	if !t.linkUp {
+		return
+	}
+	if o.foreign != "" {
+		if t.now.Mono-o.seenMono < safety.OwnerStale+t.patience() {
+			return
+		}
+		o.foreign, o.linkMono = "", t.now.Mono
+	}
+	due := !o.wrote && t.now.Mono-o.linkMono >= ownerLook
+	renew := o.wrote && t.now.Mono-o.renewed >= safety.Beat
+	if due || renew {
+		if due {
+			o.wroteMono = t.now.Mono
+		}
+		o.wrote, o.renewed = true, t.now.Mono
+		t.do(WriteOwner{Instance: t.self(), Epoch: t.epoch, At: t.wall()})
+	}
+	if o.readBack && !o.sure && t.now.Mono-o.wroteMono >= ownerHold {
+		o.sure = true
+		t.log(Info, "this instance owns the site")
+	}
+}
+
+// patience differs between instances, so that two that block each other do not return at the same moment.
+func (t *turn) patience() time.Duration {
+	var sum uint32
+	for _, b := range []byte(t.nonce) {
+		sum = sum*31 + uint32(b)
+	}
+	return time.Duration(sum%20) * time.Second
+}
+
+func (s *State) ownerText() string {
+	if s.owner.foreign != "" {
+		return fmt.Sprintf("another instance (%s) owns this site; stop one of the two", s.owner.foreign)
+	}
+	return "the owner record is not confirmed yet; this takes some seconds after a connection"
+}

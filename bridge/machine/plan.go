@@ -1,0 +1,208 @@
+package machine
+
+import (
+	"time"
+
+	"aliquot/planner"
+	"aliquot/planner/estimate"
+	"aliquot/safety"
+)
+
+// planInput gathers what a plan at a moment depends on.
+func (s *State) planInput(at time.Time) planner.Input {
+	in := planner.Input{At: at, Horizon: 24 * time.Hour}
+	for i := range s.systems {
+		y := &s.systems[i]
+		in.Systems = append(in.Systems, planner.SystemState{System: *y.cfg, Estimates: y.estimates(at)})
+	}
+	for i := range s.channels {
+		in.Channels = append(in.Channels, s.planChannel(&s.channels[i], at))
+	}
+	return in
+}
+
+func (y *systemState) estimates(at time.Time) []estimate.Estimate {
+	out := make([]estimate.Estimate, 0, len(y.cfg.Targets))
+	for _, t := range y.cfg.Targets {
+		out = append(out, y.filter.At(at, t.Quantity))
+	}
+	return out
+}
+
+func (s *State) planChannel(c *channelState, at time.Time) planner.ChannelState {
+	p := planner.ChannelState{Channel: c.cfg.Channel, Rate: c.rate, CarryNL: c.carryNL, Reference: c.dayReference(at),
+		ServedThrough: c.served, Peak: c.peak}
+	p.Strength, p.Tolerance = s.strength(c), c.tolerance
+	// A run is bounded by its volume and by its time, whichever is less.
+	p.PerRun = min(p.PerRun, safety.Microlitres(int64(c.rate)*int64(c.cfg.Limits.RunTime)/1e6))
+	if c.noRise != nil && (c.noRiseUntil.IsZero() || at.Before(c.noRiseUntil)) {
+		p.Ceiling = c.noRise
+	}
+	if k := s.container(c.cfg.Container); k.halfUntil > s.clock.Now() {
+		p.PerDay /= 2
+	}
+	return p
+}
+
+// refreshDays works the daily volumes of a fold out anew, at most once an hour between tests: an imported history
+// does not carry them.
+func (s *State) refreshDays(at time.Time) {
+	if !s.daysStale && at.Sub(s.daysAt) < time.Hour {
+		return
+	}
+	s.daysAt, s.daysStale = at, false
+	s.setDays(planner.DayVolumes(s.planInput(at)))
+}
+
+func (s *State) setDays(days []planner.Day) {
+	for i := range days {
+		s.channels[i].day = days[i]
+	}
+}
+
+// tick recomputes the plan when its schedule says so, and whenever something happened that a plan rests on.
+func (t *turn) tick() {
+	if !t.clock.Trusted() {
+		return
+	}
+	now := t.wall()
+	if t.nextTick.IsZero() || !now.Before(t.nextTick) || t.daysStale {
+		t.plan(now)
+	}
+}
+
+func (t *turn) plan(now time.Time) {
+	t.daysStale, t.daysAt = false, now
+	t.lastPlan = now
+	t.nextTick = nextLocal(t.site.Tick, t.site.Zone, now)
+	t.setDays(planner.DayVolumes(t.planInput(now)))
+	for i := range t.channels {
+		c := &t.channels[i]
+		if !c.noRiseUntil.IsZero() && !now.Before(c.noRiseUntil) {
+			c.noRise, c.noRiseUntil = nil, time.Time{}
+		}
+	}
+}
+
+// nextLocal evaluates a schedule on local wall time. Where an hour is missing or doubled a tick may come early or
+// twice, which does no harm: it only looks again.
+func nextLocal(schedule planner.Schedule, zone *time.Location, now time.Time) time.Time {
+	slot, ok := planner.Calendar{Schedule: schedule, Zone: zone}.NextAfter(now)
+	if !ok {
+		return now.Add(time.Hour)
+	}
+	return slot.At
+}
+
+// serveSlots starts the runs whose slots have come. A slot that the gate refuses is tried again until its grace
+// ends, then dropped: nothing missed is caught up (INV-10).
+func (t *turn) serveSlots() {
+	if !t.clock.Trusted() {
+		return
+	}
+	for i := range t.channels {
+		t.serve(&t.channels[i])
+	}
+}
+
+func (t *turn) serve(c *channelState) {
+	now := t.wall()
+	for c.hasNext && !now.Before(c.next.At) {
+		if c.due != nil {
+			t.drop(c)
+		}
+		c.due = &dueSlot{slot: c.next, until: c.next.At.Add(safety.Grace(c.next.Interval))}
+		c.next, c.hasNext = c.cfg.Calendar.NextAfter(c.next.At)
+	}
+	switch d := c.due; {
+	case d == nil:
+	case !d.slot.At.After(c.served):
+		c.due = nil // served before: the clock went back, or the row is older than this process
+	case now.After(d.until):
+		t.drop(c)
+	default:
+		t.tryServe(c, d)
+	}
+}
+
+// drop lets a slot go. It counts as served, so that it never comes back.
+func (t *turn) drop(c *channelState) {
+	d := c.due
+	c.due = nil
+	c.served = later(c.served, d.slot.At)
+	if d.counted == "" || d.counted == safety.SlotServed {
+		return
+	}
+	t.log(Warn, "slot missed", "channel", c.cfg.ID, "slot", d.slot.Key, "code", string(d.counted))
+}
+
+func (t *turn) tryServe(c *channelState, d *dueSlot) {
+	if code := t.unplanned(c); code != "" {
+		t.withhold(c, d, safety.Block{Code: code, Text: c.day.Text})
+		return
+	}
+	// The smallest run stands for whatever this slot will owe: what blocks it blocks all.
+	if v := t.verdict(c, t.want(c, c.smallest())); !v.Allowed {
+		t.withhold(c, d, v.Block)
+		return
+	}
+	run, carry, ok := planner.RunAt(t.planChannel(c, t.wall()), c.day.PerDay, d.slot)
+	if !ok {
+		if carry != c.carryNL {
+			t.record(SlotCarried{Channel: c.cfg.ID, Slot: d.slot.Key, CarryNL: carry}, "")
+		}
+		c.due = nil
+		c.served = later(c.served, d.slot.At)
+		return
+	}
+	w := t.want(c, wanted{purpose: Dose, into: IntoTank, slot: d.slot.Key, volume: run.Volume, duration: run.Duration,
+		rate: c.rate, carryNL: carry, dayVolume: c.day.PerDay})
+	if _, v := t.start(c, w); !v.Allowed {
+		t.withhold(c, d, v.Block)
+		return
+	}
+	c.due = nil
+	c.served = later(c.served, d.slot.At)
+}
+
+// smallest is the smallest run that the channel could be asked for.
+func (c *channelState) smallest() wanted {
+	rate := max(1, c.presentRate())
+	v := max(1, c.cfg.Limits.SmallestRun)
+	return wanted{purpose: Dose, into: IntoTank, volume: v, duration: max(1, rate.TimeFor(v)), rate: rate}
+}
+
+// unplanned says why the plan gives the channel nothing, or is empty.
+func (s *State) unplanned(c *channelState) safety.Code {
+	if c.follows() && !c.returnedAt.IsZero() && !s.testedSince(c, c.returnedAt) {
+		return safety.NoTest
+	}
+	if c.day.PerDay == 0 && len(c.day.Why) > 0 {
+		return c.day.Why[0]
+	}
+	return ""
+}
+
+func (s *State) testedSince(c *channelState, at time.Time) bool {
+	e := s.system(c.cfg.System).filter.At(s.clock.Wall(), c.cfg.Quantity)
+	return e.Known && e.LastAccepted.After(at)
+}
+
+// withhold counts and tells a reason once per slot.
+func (t *turn) withhold(c *channelState, d *dueSlot, b safety.Block) {
+	if d.counted == b.Code {
+		return
+	}
+	d.counted = b.Code
+	t.do(Count{Metric: MetricWithheld, Labels: [2]string{c.cfg.ID, string(b.Code)}},
+		Happened{Kind: "run_withheld", At: t.wall(), Data: WithheldEvent{Channel: c.cfg.ID, Slot: d.slot.Key, Code: b.Code, Text: b.Text}})
+	t.log(Debug, "run withheld", "channel", c.cfg.ID, "slot", d.slot.Key, "code", string(b.Code), "text", b.Text)
+}
+
+// WithheldEvent is the payload of the event `run_withheld`.
+type WithheldEvent struct {
+	Channel string      `json:"channel"`
+	Slot    string      `json:"slot"` // local wall time
+	Code    safety.Code `json:"code"`
+	Text    string      `json:"text"`
+}

@@ -1,0 +1,151 @@
+package machine
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"aliquot/planner/units"
+	"aliquot/safety"
+)
+
+// stepLimit is how far a reading may move within a minute and still be believed (H-32); 0: any distance.
+func stepLimit(q units.Quantity) float64 {
+	switch q {
+	case units.PH:
+		return 0.3
+	case units.Alkalinity:
+		return 1
+	case units.Temperature:
+		return 2
+	}
+	return 0
+}
+
+// stuckSpan is the span that a living probe leaves within its stuck_after (H-32).
+func stuckSpan(q units.Quantity) float64 {
+	if q == units.PH {
+		return 0.02
+	}
+	return 0
+}
+
+// probeRead takes one reading. A retained one is an old value and counts as none (H-31).
+func (t *turn) probeRead(e ProbeRead) {
+	p := t.probe(e.Probe)
+	if p == nil {
+		return
+	}
+	if e.Retained {
+		return
+	}
+	why := p.implausible(e, t.now.Mono)
+	label := "good"
+	if why != "" {
+		label = "bad"
+	}
+	t.do(Count{Metric: MetricReadings, Labels: [2]string{e.Probe, label}})
+	p.seen, p.mono, p.wall, p.why, p.good = true, t.now.Mono, t.wall(), why, why == ""
+	if e.Bad == "" {
+		p.value = e.Value
+	}
+	if p.good {
+		p.batch.add(t.wall(), e.Value)
+	}
+}
+
+// implausible says why a reading cannot be used, or is empty. It also keeps the memory that this needs.
+func (p *probeState) implausible(e ProbeRead, now time.Duration) string {
+	switch {
+	case e.Bad != "":
+		return e.Bad
+	case !(e.Value >= p.cfg.Low && e.Value <= p.cfg.High):
+		return fmt.Sprintf("%g is outside %g..%g %s", e.Value, p.cfg.Low, p.cfg.High, p.cfg.Quantity.Unit())
+	}
+	if limit := stepLimit(p.cfg.Quantity); limit > 0 && p.good {
+		if allowed := limit * max(1, (now-p.mono).Minutes()); math.Abs(e.Value-p.value) > allowed {
+			return fmt.Sprintf("it moved from %g to %g %s within %s", p.value, e.Value, p.cfg.Quantity.Unit(), (now - p.mono).Round(time.Second))
+		}
+	}
+	return p.stuck(e.Value, now)
+}
+
+// stuck watches for a probe that has not moved for longer than anything alive would stand still.
+func (p *probeState) stuck(v float64, now time.Duration) string {
+	if p.cfg.StuckAfter == 0 || p.cfg.Quantity == units.Switch {
+		return ""
+	}
+	low, high := min(p.flatLow, v), max(p.flatHigh, v)
+	if !p.flat || high-low > stuckSpan(p.cfg.Quantity) {
+		p.flat, p.flatLow, p.flatHigh, p.flatSince = true, v, v, now
+		return ""
+	}
+	p.flatLow, p.flatHigh = low, high
+	if still := now - p.flatSince; still >= p.cfg.StuckAfter {
+		return fmt.Sprintf("it has stood at %g %s for %s", v, p.cfg.Quantity.Unit(), still.Round(time.Minute))
+	}
+	return ""
+}
+
+func (b *batch) add(at time.Time, v float64) {
+	if b.count == 0 {
+		b.from = at
+	}
+	b.sum += v
+	b.count++
+}
+
+// reading is what a probe says now. In a preview it is the newest mean of the history, if that is fresh enough.
+func (s *State) reading(p *probeState) safety.Reading {
+	if s.preview {
+		fresh := !p.pastAt.IsZero() && s.clock.Wall().Sub(p.pastAt) <= p.cfg.StaleAfter
+		return safety.Reading{Value: p.past, Good: fresh && p.past >= p.cfg.Low && p.past <= p.cfg.High}
+	}
+	return safety.Reading{Value: p.value, Good: p.good && s.now.Mono-p.mono <= p.cfg.StaleAfter}
+}
+
+// batchEvery is how often readings are written down: a synced row for each would wear the card.
+const batchEvery = 15 * time.Minute
+
+// lookAtProbes notices silence, lets the interlocks look, and writes the batches.
+func (t *turn) lookAtProbes() {
+	write := false
+	for i := range t.probes {
+		p := &t.probes[i]
+		if p.good && t.now.Mono-p.mono > p.cfg.StaleAfter {
+			p.good, p.why = false, fmt.Sprintf("nothing since %s", t.local(p.wall))
+		}
+		write = write || (p.batch.count > 0 && t.wall().Sub(p.batch.from) >= batchEvery)
+	}
+	if write && t.clock.Trusted() {
+		t.writeBatches()
+	}
+	for i := range t.site.Interlocks {
+		t.lookAtInterlock(i)
+	}
+}
+
+func (t *turn) writeBatches() {
+	for i := range t.probes {
+		p := &t.probes[i]
+		if b := p.batch; b.count > 0 {
+			t.record(ProbeMean{Probe: p.cfg.ID, From: b.from, Until: p.wall, Mean: b.sum / float64(b.count), Count: b.count}, "")
+			p.batch = batch{}
+		}
+	}
+}
+
+func (t *turn) lookAtInterlock(i int) {
+	l := &t.site.Interlocks[i]
+	before := t.locks[i]
+	after := before.Look(l.Rule, t.clock.Now(), t.reading(t.probe(l.Probe)))
+	t.locks[i] = after
+	if before.Active == after.Active {
+		return
+	}
+	t.log(Warn, "interlock", "interlock", l.Name, "active", after.Active)
+	t.do(Happened{Kind: "interlock", At: t.wall(), Data: InterlockView{Name: l.Name, Active: after.Active, NoData: after.NoData}})
+	if after.Active && l.Rule.Latch {
+		t.record(Lockout{Scope: Scope{Interlock: l.Name}, Code: safety.InterlockActive, Text: "its condition was met"}, "")
+	}
+}

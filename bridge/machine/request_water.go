@@ -1,0 +1,189 @@
+package machine
+
+import (
+	"fmt"
+	"sort"
+	"strings"
+
+	"aliquot/planner/estimate"
+	"aliquot/planner/units"
+	"aliquot/safety"
+)
+
+// TestResult is the result of the request `test`.
+type TestResult struct {
+	Level        float64   `json:"level"`
+	Unit         string    `json:"unit"`
+	Expected     *float64  `json:"expected"`
+	ExpectedSD   *float64  `json:"expected_sd"`
+	Accepted     bool      `json:"accepted"`
+	PlannedMLDay []Planned `json:"planned_ml_per_day"`
+}
+
+// Planned is a channel's daily volume.
+type Planned struct {
+	Channel  string  `json:"channel"`
+	MLPerDay float64 `json:"ml_per_day"`
+}
+
+// askTest takes a measurement. A value that is plausible only in another unit is refused with a hint and never
+// converted (H-28); one far from what was expected is held back until a second test agrees (H-29).
+func (t *turn) askTest(q Request) reply {
+	y, bad := t.theSystem(q.System)
+	if bad != nil {
+		return *bad
+	}
+	quantity := units.Quantity(strings.ToLower(q.Quantity))
+	if quantity == "ph" {
+		quantity = units.PH
+	}
+	if !quantity.Known() {
+		return *unknownName("quantity", q.Quantity, quantityNames(y))
+	}
+	if q.Value == nil {
+		return *no(safety.BadPayload, "value is missing")
+	}
+	level, verdict, hint := units.CheckEntry(quantity, *q.Value, q.Unit)
+	switch {
+	case verdict == units.Refused:
+		return *refused(hint, "value")
+	case verdict == units.NeedsConfirm && !q.Confirm:
+		return *no(safety.NeedsConfirm, "%s; send it again with \"confirm\": true", hint)
+	}
+	taken, bad := t.happenedAt(q)
+	if bad != nil {
+		return *bad
+	}
+	switch q.Of {
+	case "", "tank", "mix", "reference":
+	default:
+		return *no(safety.BadPayload, "of is %q; it can be tank, mix or reference", q.Of)
+	}
+	t.record(Test{System: y.cfg.ID, Quantity: quantity, Level: level, Value: *q.Value, Unit: q.Unit, Taken: taken,
+		Method: q.Method, Lot: q.Lot, Of: q.Of, Confirmed: q.Confirm}, q.By)
+	t.do(Count{Metric: MetricTests, Labels: [2]string{y.cfg.ID, string(quantity)}})
+	t.tick()
+	return t.testReply(y, quantity, level, q.Of)
+}
+
+func (t *turn) testReply(y *systemState, quantity units.Quantity, level float64, of string) reply {
+	out := TestResult{Level: level, Unit: quantity.Unit(), Accepted: true, PlannedMLDay: []Planned{}}
+	text := fmt.Sprintf("%s of %s: %.4g %s taken", quantity, y.cfg.ID, level, quantity.Unit())
+	if of != "" && of != "tank" {
+		return done(text+"; it is kept, and says nothing about the tank", out)
+	}
+	if !y.has(quantity) {
+		return done(text+"; no target is configured for it, so that nothing follows it", out)
+	}
+	got := y.lastResult
+	if got.Known {
+		out.Expected, out.ExpectedSD = &got.Predicted, &got.PredictedSD
+		text += fmt.Sprintf(", expected %.3g ± %.2g", got.Predicted, got.PredictedSD)
+	}
+	var volumes []string
+	for i := range t.channels {
+		c := &t.channels[i]
+		if c.cfg.System == y.cfg.ID && c.follows() && c.cfg.Quantity == quantity {
+			out.PlannedMLDay = append(out.PlannedMLDay, Planned{c.cfg.ID, c.day.PerDay.Millilitres()})
+			volumes = append(volumes, fmt.Sprintf("%s %.4g mL a day", c.cfg.ID, c.day.PerDay.Millilitres()))
+		}
+	}
+	if len(volumes) > 0 {
+		text += "; now planned: " + strings.Join(volumes, ", ")
+	}
+	if got.Verdict == estimate.Held {
+		out.Accepted = false
+		return reply{code: safety.Unconfirmed, result: out,
+			text: text + ". That is far from what was expected, so that it raises nothing until a second test agrees: please test again"}
+	}
+	return done(text, out)
+}
+
+func (y *systemState) has(q units.Quantity) bool {
+	for _, g := range y.cfg.Targets {
+		if g.Quantity == q {
+			return true
+		}
+	}
+	return false
+}
+
+func quantityNames(y *systemState) []string {
+	var names []string
+	for _, g := range y.cfg.Targets {
+		names = append(names, string(g.Quantity))
+	}
+	for _, q := range units.Quantities() {
+		if !y.has(q) && q != units.Switch {
+			names = append(names, string(q))
+		}
+	}
+	return names
+}
+
+// askWaterChange records that water was replaced by mix of known levels.
+func (t *turn) askWaterChange(q Request) reply {
+	y, bad := t.theSystem(q.System)
+	if bad != nil {
+		return *bad
+	}
+	if q.VolumeL == nil || !(*q.VolumeL > 0 && *q.VolumeL <= 2*y.cfg.NetLitres) {
+		return *no(safety.OutOfRange, "volume_l must be above 0 and at most %g L, twice the system's net volume", 2*y.cfg.NetLitres)
+	}
+	taken, bad := t.happenedAt(q)
+	if bad != nil {
+		return *bad
+	}
+	row := WaterChange{System: y.cfg.ID, Taken: taken, Litres: *q.VolumeL}
+	if q.Until != nil {
+		row.Until = q.Until.UTC()
+	}
+	row.Mix, bad = mixLevels(q.Mix)
+	if bad != nil {
+		return *bad
+	}
+	t.record(row, q.By)
+	t.tick()
+	text := fmt.Sprintf("water change of %g L in %s taken", *q.VolumeL, y.cfg.ID)
+	if len(row.Mix) == 0 {
+		text += "; without the mix's levels the estimate becomes less sure: test again, or give them in \"mix\""
+	}
+	return done(text, nil)
+}
+
+// mixLevels checks what new water holds, in the order of the quantities' names.
+func mixLevels(mix map[string]Measure) ([]Level, *reply) {
+	names := make([]string, 0, len(mix))
+	for name := range mix {
+		names = append(names, name)
+	}
+	sort.Strings(names)
+	var out []Level
+	for _, name := range names {
+		quantity, m := units.Quantity(name), mix[name]
+		if !quantity.Known() {
+			return nil, no(safety.UnknownName, "mix: there is no quantity %q", name)
+		}
+		level, verdict, hint := units.CheckEntry(quantity, m.Value, m.Unit)
+		if verdict == units.Refused {
+			return nil, refused(hint, "mix."+name)
+		}
+		out = append(out, Level{Quantity: quantity, Level: level})
+	}
+	return out, nil
+}
+
+var noteKinds = []string{"livestock_added", "livestock_removed", "medication", "lights_out", "salt_mix", "filter_media", "other"}
+
+// askNote records something that makes the estimate less sure. It never raises dosing.
+func (t *turn) askNote(q Request) reply {
+	y, bad := t.theSystem(q.System)
+	if bad != nil {
+		return *bad
+	}
+	if !contains(noteKinds, q.Kind) {
+		return *unknownName("kind of note", q.Kind, noteKinds)
+	}
+	t.record(Note{System: y.cfg.ID, Note: q.Kind, Text: q.Text}, q.By)
+	return done(fmt.Sprintf("noted for %s; the estimates are less sure now, so test soon", y.cfg.ID), nil)
+}

@@ -1,0 +1,104 @@
+package machine
+
+import (
+	"time"
+
+	"aliquot/planner"
+	"aliquot/planner/units"
+	"aliquot/safety"
+)
+
+// Site is everything about an installation that does not change while it runs. Its slices are in the order of
+// the configuration, which is also the order of all output.
+type Site struct {
+	Name       string
+	Zone       *time.Location
+	ClockTrust safety.ClockTrust
+	Tick       planner.Schedule // when plans are recomputed, local wall time
+	Version    string
+
+	Systems     []planner.System
+	Supplements []Supplement
+	Containers  []Container
+	Nodes       []Node
+	Channels    []Channel
+	KeepApart   []Apart
+	Probes      []Probe
+	Interlocks  []Interlock
+}
+
+// Supplement is a stock solution. Strength is what 1 mL does to 1 L of water, in canonical units.
+type Supplement struct {
+	ID       string
+	Strength map[units.Quantity]float64
+	Cautions []string // shown wherever somebody handles it
+	Caustic  bool     // handling it asks for a second word
+}
+
+// Container holds a supplement.
+type Container struct {
+	ID         string
+	Supplement string
+	Capacity   safety.Microlitres
+	Stop       safety.Microlitres // at or below it nothing is taken out
+	Warn       time.Duration      // warn when it lasts less than this
+}
+
+// Style says how a node is told to run.
+type Style string
+
+// Styles of node.
+const (
+	BoundedRun Style = "bounded-run"
+	Switch     Style = "switch"
+)
+
+// Node drives one or more outputs.
+type Node struct {
+	ID          string
+	Style       Style
+	AutoOff     safety.Milliseconds // fixed on-time inside a relay; 0: the command carries its duration
+	OnlineEvery time.Duration       // how often it says that it is online; 0: only when that changes
+	Fingerprint string              // of its configuration: a change voids a proof
+}
+
+// Line is a channel's tubing.
+type Line struct {
+	VolumeML float64            // inside
+	Prime    safety.Microlitres // to pump so that an empty line is full
+}
+
+// Channel is one pump output and everything that bounds it.
+type Channel struct {
+	planner.Channel
+	Container   string
+	Node        string
+	Output      int
+	NominalRate safety.Rate // 0: unknown
+	Line        Line
+	Limits      safety.Limits
+}
+
+// Apart keeps channels from running within Gap of each other.
+type Apart struct {
+	Channels []string
+	Gap      time.Duration
+}
+
+// Probe streams a measurement.
+type Probe struct {
+	ID         string
+	System     string // may be empty
+	Quantity   units.Quantity
+	Low, High  float64 // plausible range, canonical unit
+	StaleAfter time.Duration
+	StuckAfter time.Duration // 0: not watched
+}
+
+// Interlock pauses channels on a probe's reading.
+type Interlock struct {
+	Name  string
+	Probe string
+	Rule  safety.InterlockRule
+	Block []string // channel ids; every channel where the configuration says all
+}

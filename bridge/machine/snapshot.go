@@ -1,0 +1,245 @@
+package machine
+
+import (
+	"time"
+
+	"aliquot/planner"
+	"aliquot/safety"
+)
+
+// Snapshot shows the state as the outside may see it. It shares no memory with the state.
+func Snapshot(s *State) SiteView {
+	v := SiteView{At: s.clock.Wall().UTC(), Site: s.site.Name, Version: s.site.Version, NextTick: maybeTime(s.nextTick),
+		LastPlan: maybeTime(s.lastPlan), LedgerRows: s.seq, Why: []BlockView{}, Systems: []SystemView{}, Quantities: []QuantityView{},
+		Channels: []ChannelView{}, Containers: []ContainerView{}, Probes: []ProbeView{}, Nodes: []NodeView{}, Interlocks: []InterlockView{}, Alerts: []AlertView{}}
+	v.Why = s.siteBlocks()
+	v.Ready = len(v.Why) == 0
+	for i := range s.systems {
+		y := &s.systems[i]
+		v.Systems = append(v.Systems, SystemView{ID: y.cfg.ID, NetL: y.cfg.NetLitres, Withheld: s.systemBlocks(y)})
+		for _, g := range y.cfg.Targets {
+			v.Quantities = append(v.Quantities, s.quantityView(y, g))
+		}
+	}
+	for i := range s.channels {
+		v.Channels = append(v.Channels, s.channelView(&s.channels[i]))
+	}
+	for i := range s.contents {
+		v.Containers = append(v.Containers, s.containerView(&s.contents[i]))
+	}
+	for i := range s.probes {
+		v.Probes = append(v.Probes, s.probeView(&s.probes[i]))
+	}
+	for i := range s.nodes {
+		n := &s.nodes[i]
+		nv := NodeView{ID: n.cfg.ID, Style: string(n.cfg.Style), Online: n.up, Needs: n.cfg.AutoOff > 0}
+		if n.proof != nil && s.proven(n) {
+			nv.Proven = maybeTime(n.proof.at)
+		}
+		v.Nodes = append(v.Nodes, nv)
+	}
+	for i, l := range s.site.Interlocks {
+		blocked, noData := s.locks[i].Blocks(l.Rule)
+		v.Interlocks = append(v.Interlocks, InterlockView{Name: l.Name, Active: blocked, NoData: noData})
+	}
+	for _, a := range s.alerts {
+		if a.Raised {
+			v.Alerts = append(v.Alerts, a)
+		}
+	}
+	return v
+}
+
+// siteBlocks lists what stands in the way of everything.
+func (s *State) siteBlocks() []BlockView {
+	out := []BlockView{}
+	add := func(on bool, code safety.Code, text string) {
+		if on {
+			out = append(out, BlockView{Code: code, Text: text})
+		}
+	}
+	add(s.ledgerBad != "", safety.LedgerFault, "the ledger cannot be written: "+s.ledgerBad)
+	add(!s.linkUp, safety.LinkDown, "there is no connection to the broker")
+	add(s.linkUp && !s.owner.sure, safety.SecondOwner, s.ownerText())
+	add(!s.clock.Trusted(), safety.ClockUntrusted, s.clock.Distrust())
+	add(s.stopping, safety.Stopping, "the service is stopping")
+	for _, k := range s.standing {
+		add(k.Scope == Scope{}, k.code, k.text)
+	}
+	return out
+}
+
+func (s *State) systemBlocks(y *systemState) []BlockView {
+	out := []BlockView{}
+	for _, k := range s.standing {
+		if k.Scope.System == y.cfg.ID {
+			out = append(out, BlockView{Code: k.code, Text: k.text})
+		}
+	}
+	return out
+}
+
+func (s *State) quantityView(y *systemState, g planner.Target) QuantityView {
+	e := y.filter.At(s.clock.Wall(), g.Quantity)
+	v := QuantityView{System: y.cfg.ID, Quantity: string(g.Quantity), Unit: g.Quantity.Unit(), Target: g.Target, Band: g.Band,
+		TestsUsed: e.TestsUsed, TestsSetAside: e.TestsSetAside}
+	if e.Known {
+		v.Level, v.LevelSD = &e.Level, &e.LevelSD
+		v.ConsumptionPerDay, v.ConsumptionSD = &e.Consumption, &e.ConsumptionSD
+		v.LastTest = maybeTime(e.LastAccepted)
+		if g.Test.DueEvery > 0 {
+			v.TestDue = maybeTime(e.LastAccepted.Add(g.Test.DueEvery))
+		}
+	}
+	if e.Held != nil {
+		value := e.Held.Value
+		v.Unconfirmed = &value
+	}
+	return v
+}
+
+func (s *State) channelView(c *channelState) ChannelView {
+	now := s.clock.Now()
+	v := ChannelView{ID: c.cfg.ID, System: c.cfg.System, Container: c.cfg.Container, Node: c.cfg.Node,
+		Running: c.open != nil, Calibrated: maybeTime(c.calibratedAt), Provisional: c.provisional, Primed: c.primed,
+		PlannedMLPerDay: c.day.PerDay.Millilitres(), Window24hHiML: c.book.Hi(now, false).Millilitres(),
+		PerDayML: c.cfg.Limits.PerDay.Millilitres(), TotalHiML: c.totalHi.Millilitres(), TotalLoML: c.totalLo.Millilitres(),
+		RunSeconds: c.ranFor.Seconds(), LastRun: maybeTime(c.lastRun), LastOutcome: string(c.lastOutcome)}
+	if c.open != nil {
+		v.Run = c.open.Run
+	}
+	if c.rate > 0 {
+		rate := c.rate.MillilitresPerMinute()
+		v.RateMLPerMin = &rate
+	} else {
+		v.Calibrated = nil
+	}
+	v.Withheld = s.channelBlocks(c)
+	v.Next = s.nextRun(c)
+	return v
+}
+
+// channelBlocks lists why the channel would not run now, whatever its next slot owes. What only orders runs among
+// each other is left out.
+func (s *State) channelBlocks(c *channelState) []BlockView {
+	out := []BlockView{}
+	if code := s.unplanned(c); code != "" {
+		out = append(out, BlockView{Code: code, Text: s.unplannedText(c, code)})
+	}
+	for _, b := range safety.Blocks(s.askSmallest(c), s.facts(c)) {
+		switch b.Code {
+		case safety.ChannelBusy, safety.RestTime, safety.KeptApart, safety.BelowSmallestRun:
+			continue
+		}
+		v := BlockView{Code: b.Code, Text: b.Text}
+		if b.Until > 0 {
+			v.Until = maybeTime(s.clock.Wall().Add(time.Duration(b.Until-s.clock.Now()) * time.Millisecond).UTC())
+		}
+		out = append(out, v)
+	}
+	return out
+}
+
+func (s *State) unplannedText(c *channelState, code safety.Code) string {
+	switch code {
+	case safety.NoTest:
+		return "there is no test of " + string(c.cfg.Quantity) + " to plan from: enter one"
+	case safety.AboveBand:
+		return string(c.cfg.Quantity) + " is above its band; nothing is given until it has come down"
+	case safety.Treatment:
+		return "the system is in treatment; nothing is raised"
+	}
+	return "the plan gives nothing (" + string(code) + ")"
+}
+
+func (s *State) askSmallest(c *channelState) safety.Ask {
+	w := c.smallest()
+	w.longest, w.worst = s.worstCase(c, w.duration, w.volume, w.rate)
+	w.worst = max(w.worst, w.rate.VolumeIn(w.longest))
+	return w.ask(c)
+}
+
+func (s *State) nextRun(c *channelState) *PlannedRun {
+	if !c.hasNext || c.rate == 0 || c.day.PerDay == 0 {
+		return nil
+	}
+	slot := c.next
+	if c.due != nil {
+		slot = c.due.slot
+	}
+	run, _, ok := planner.RunAt(s.planChannel(c, s.clock.Wall()), c.day.PerDay, slot)
+	if !ok {
+		return nil
+	}
+	return &PlannedRun{At: slot.At, VolumeML: run.Volume.Millilitres(), Seconds: run.Duration.Seconds()}
+}
+
+func (s *State) containerView(k *containerState) ContainerView {
+	return ContainerView{ID: k.cfg.ID, Supplement: k.supplement, CapacityML: k.cfg.Capacity.Millilitres(), StopML: k.cfg.Stop.Millilitres(),
+		RemainingMinML: max(0, k.min).Millilitres(), RemainingMaxML: max(0, k.max).Millilitres(), DaysLeft: s.daysLeft(k),
+		Low: s.low(k), Empty: k.min <= k.cfg.Stop}
+}
+
+func (s *State) low(k *containerState) bool {
+	days := s.daysLeft(k)
+	return days != nil && k.cfg.Warn > 0 && *days*24 < k.cfg.Warn.Hours()
+}
+
+func (s *State) probeView(p *probeState) ProbeView {
+	v := ProbeView{ID: p.cfg.ID, Quantity: string(p.cfg.Quantity), Unit: p.cfg.Quantity.Unit(), Good: p.good, Why: p.why}
+	if p.seen {
+		v.Seen = maybeTime(p.wall)
+	}
+	if p.good {
+		value := p.value
+		v.Value = &value
+	}
+	return v
+}
+
+// NextWake is the monotonic time at which something is due; the shell wakes at it, and at least every 15 s.
+func NextWake(s *State) time.Duration {
+	const most = 15 * time.Second
+	at := s.now.Mono + most
+	soon := func(d time.Duration) { at = min(at, s.now.Mono+max(10*time.Millisecond, d)) }
+	wallUntil := func(t time.Time) { soon(t.Sub(s.now.Wall)) }
+	axisUntil := func(e safety.Elapsed) { soon(time.Duration(e-s.clock.Now()) * time.Millisecond) }
+	if s.linkUp && !s.owner.sure && s.owner.foreign == "" {
+		soon(500 * time.Millisecond)
+	}
+	if !s.nextTick.IsZero() {
+		wallUntil(s.nextTick)
+	}
+	for i := range s.channels {
+		c := &s.channels[i]
+		switch {
+		case c.due != nil:
+			soon(time.Second)
+		case c.hasNext:
+			wallUntil(c.next.At)
+		}
+		if c.offUntil > s.clock.Now() {
+			soon(time.Second)
+		}
+		if r := c.open; r != nil {
+			axisUntil(r.nextLook())
+		}
+	}
+	for _, h := range s.holds {
+		axisUntil(h.ends)
+	}
+	return at
+}
+
+// nextLook is when a run's silence means something.
+func (r *openRun) nextLook() safety.Elapsed {
+	switch {
+	case !r.started:
+		return r.elapsed + elapsed(safety.AckWait)
+	case r.offSent:
+		return r.startedAt + safety.Elapsed(r.Duration) + elapsed(stuckAfter)
+	case r.Purpose == Prove:
+		return r.startedAt + safety.Elapsed(r.Longest) + elapsed(stuckAfter)
+	}
+	return r.startedAt + safety.Elapsed(r.Duration)
+}

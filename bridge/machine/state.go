@@ -1,0 +1,316 @@
+package machine
+
+import (
+	"time"
+
+	"aliquot/planner"
+	"aliquot/planner/estimate"
+	"aliquot/safety"
+)
+
+// State is the daemon's running state. It belongs to one caller: Step consumes it and gives the next one, and
+// the old value must not be used again.
+type State struct {
+	site  *Site
+	index index
+
+	// of this process
+	now       safety.Instant
+	clock     safety.Clock
+	instance  string // of the ledger: it survives restarts
+	nonce     string // of this process
+	startMono time.Duration
+	booted    bool
+	stopping  bool
+	ledgerBad string // why the ledger cannot be written, else empty
+	linkUp    bool
+	owner     ownership
+	preview   bool // live conditions are assumed good
+
+	// fold of the ledger
+	seq      int64
+	epoch    int64
+	serial   int64
+	starts   []safety.Elapsed // the last starts, for H-15
+	answers  map[string]Answered
+	standing []standing
+	holds    []hold
+	accepted map[string]string // what -> fingerprint
+	channels []channelState
+	contents []containerState
+	systems  []systemState
+	nodes    []nodeState
+	probes   []probeState
+	locks    []safety.Interlock
+	alerts   []AlertView
+
+	// plan
+	nextTick  time.Time
+	lastPlan  time.Time
+	daysAt    time.Time // when the daily volumes were worked out
+	daysStale bool      // something has happened since that they rest on
+	beatMono  time.Duration
+}
+
+// index finds things by name. It is built once and only looked up.
+type index struct {
+	channel, container, system, node, probe, interlock, supplement map[string]int
+}
+
+type channelState struct {
+	cfg *Channel
+
+	rate         safety.Rate
+	tolerance    safety.Tolerance
+	provisional  bool
+	calibratedAt time.Time
+	primed       bool
+	returnedAt   time.Time // from out of service: a followed channel waits for a test after it
+	activeAt     time.Time // last priming or run: what idleness counts from
+	longestGap   time.Duration
+	peak         planner.Peak
+
+	book        safety.Book
+	open        *openRun
+	carryNL     int64
+	served      time.Time // slots up to this instant are served or dropped
+	next        planner.Slot
+	hasNext     bool
+	due         *dueSlot
+	day         planner.Day
+	volumes     []dayVolume // planned daily volumes that really ran, oldest first
+	noRise      *safety.Microlitres
+	noRiseUntil time.Time        // zero: until the next accepted test
+	unknowns    []safety.Elapsed // runs of the last day that nobody knows the outcome of
+	unknownRow  int              // how many of them without a known one between
+	lately      []string         // the last runs that were seen to start
+	offUntil    safety.Elapsed   // a stuck output is told to stop once a second until then
+	offLast     safety.Elapsed
+
+	totalHi, totalLo safety.Microlitres
+	ranFor           safety.Milliseconds // since the tubing was changed
+	lastRun          time.Time
+	lastOutcome      Outcome
+}
+
+// openRun is a run without an outcome.
+type openRun struct {
+	RunReserved
+	at        time.Time
+	elapsed   safety.Elapsed
+	attended  bool
+	started   bool // the node said so, at startedAt
+	startedAt safety.Elapsed
+	offSent   bool // a relay was told to go off at the end
+	foreign   bool // nobody here asked for it
+}
+
+// dueSlot is a slot whose time has come and that has not run yet.
+type dueSlot struct {
+	slot    planner.Slot
+	until   time.Time
+	counted safety.Code // the last reason that was counted for it
+}
+
+type dayVolume struct {
+	at     time.Time
+	volume safety.Microlitres
+}
+
+type containerState struct {
+	cfg        *Container
+	supplement string             // what it holds now
+	min, max   safety.Microlitres // the least and the most that it can hold
+	halfUntil  safety.Elapsed     // caps count half until then, after another supplement came in (H-22)
+}
+
+type systemState struct {
+	cfg        *planner.System
+	filter     *estimate.Filter
+	inputs     []input
+	base       *estimate.Filter // the filter before inputs[0]
+	lastResult estimate.Result  // of the last test
+}
+
+type nodeState struct {
+	cfg      *Node
+	up       bool
+	seen     time.Duration // of the last online value, monotonic
+	retained map[retainedAt]bool
+	echoDue  time.Duration // when our own stop must have come back; 0: it has, or none is due
+	deafness bool          // it did not: the broker does not let us read our own command topics
+	boot     int64
+	seq      int64
+	reports  []reportMark // the last ones, to know a re-delivery
+	proof    *provenRow
+}
+
+type retainedAt struct {
+	output int
+	stop   bool
+}
+
+type reportMark struct{ boot, seq int64 }
+
+type provenRow struct {
+	at          time.Time
+	fingerprint string
+}
+
+type probeState struct {
+	cfg   *Probe
+	value float64
+	good  bool
+	why   string
+	mono  time.Duration // of the last message
+	wall  time.Time
+	seen  bool
+	flat  bool
+	// since when all readings lay within a narrow span
+	flatLow, flatHigh float64
+	flatSince         time.Duration
+	batch             batch
+	// the newest mean of an imported or recorded batch
+	past   float64
+	pastAt time.Time
+}
+
+type batch struct {
+	from  time.Time
+	sum   float64
+	count int
+}
+
+// standing is a lockout or an out-of-service state.
+type standing struct {
+	Scope
+	code  safety.Code
+	text  string
+	since time.Time
+}
+
+type hold struct {
+	Hold
+	ends safety.Elapsed
+}
+
+type ownership struct {
+	sure      bool
+	wrote     bool
+	readBack  bool // our own record came back after we wrote it
+	wroteMono time.Duration
+	renewed   time.Duration
+	linkMono  time.Duration // since when we look for a foreign record
+	foreign   string        // the foreign instance seen last
+	seenMono  time.Duration
+}
+
+// New gives the state of a site whose ledger is empty.
+func New(site *Site) State {
+	s := State{site: site, index: newIndex(site), answers: map[string]Answered{}, accepted: map[string]string{}}
+	for i := range site.Channels {
+		c := &site.Channels[i]
+		s.channels = append(s.channels, channelState{cfg: c, tolerance: safety.DefaultTolerance, longestGap: longestGap(c.Calendar),
+			peak: c.Calendar.Peak(time.Date(2027, 1, 1, 0, 0, 0, 0, time.UTC))})
+	}
+	for i := range site.Containers {
+		s.contents = append(s.contents, containerState{cfg: &site.Containers[i], supplement: site.Containers[i].Supplement})
+	}
+	for i := range site.Systems {
+		s.systems = append(s.systems, newSystemState(&site.Systems[i]))
+	}
+	for i := range site.Nodes {
+		s.nodes = append(s.nodes, nodeState{cfg: &site.Nodes[i], retained: map[retainedAt]bool{}})
+	}
+	for i := range site.Probes {
+		s.probes = append(s.probes, probeState{cfg: &site.Probes[i], why: "nothing received yet"})
+	}
+	s.locks = make([]safety.Interlock, len(site.Interlocks))
+	s.clock = safety.NewClock(site.ClockTrust, 0, time.Time{}, 0)
+	return s
+}
+
+func newIndex(site *Site) index {
+	x := index{channel: map[string]int{}, container: map[string]int{}, system: map[string]int{}, node: map[string]int{},
+		probe: map[string]int{}, interlock: map[string]int{}, supplement: map[string]int{}}
+	for i, c := range site.Channels {
+		x.channel[c.ID] = i
+	}
+	for i, c := range site.Containers {
+		x.container[c.ID] = i
+	}
+	for i, c := range site.Systems {
+		x.system[c.ID] = i
+	}
+	for i, n := range site.Nodes {
+		x.node[n.ID] = i
+	}
+	for i, p := range site.Probes {
+		x.probe[p.ID] = i
+	}
+	for i, l := range site.Interlocks {
+		x.interlock[l.Name] = i
+	}
+	for i, p := range site.Supplements {
+		x.supplement[p.ID] = i
+	}
+	return x
+}
+
+// longestGap is the longest time between two slots of a calendar, as far as its next slots show.
+func longestGap(c planner.Calendar) time.Duration {
+	const look = 64
+	at := time.Date(2001, 1, 1, 0, 0, 0, 0, time.UTC)
+	var longest time.Duration
+	for range look {
+		slot, ok := c.NextAfter(at)
+		if !ok {
+			break
+		}
+		longest = max(longest, slot.Interval)
+		at = slot.At
+	}
+	return longest
+}
+
+func (s *State) channel(id string) *channelState {
+	if i, ok := s.index.channel[id]; ok {
+		return &s.channels[i]
+	}
+	return nil
+}
+
+func (s *State) container(id string) *containerState {
+	if i, ok := s.index.container[id]; ok {
+		return &s.contents[i]
+	}
+	return nil
+}
+
+func (s *State) system(id string) *systemState {
+	if i, ok := s.index.system[id]; ok {
+		return &s.systems[i]
+	}
+	return nil
+}
+
+func (s *State) node(id string) *nodeState {
+	if i, ok := s.index.node[id]; ok {
+		return &s.nodes[i]
+	}
+	return nil
+}
+
+func (s *State) probe(id string) *probeState {
+	if i, ok := s.index.probe[id]; ok {
+		return &s.probes[i]
+	}
+	return nil
+}
+
+func (s *State) supplement(id string) *Supplement {
+	if i, ok := s.index.supplement[id]; ok {
+		return &s.site.Supplements[i]
+	}
+	return nil
+}

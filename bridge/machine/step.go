@@ -1,0 +1,257 @@
+package machine
+
+import (
+	"fmt"
+	"time"
+
+	"aliquot/safety"
+)
+
+// Step is the daemon: what happens, when, in which state, gives the next state and what must be done about it.
+func Step(s State, now safety.Instant, e Event) (State, []Effect) {
+	t := &turn{State: s}
+	t.now = now
+	t.clock = t.clock.Advance(now)
+	switch e := e.(type) {
+	case Booted:
+		t.boot(e)
+	case Woke:
+	case LinkChanged:
+		t.link(e.Up)
+	case OwnerSeen:
+		t.ownerSeen(e)
+	case Asked:
+		t.asked(e.Request)
+	case Misread:
+		t.misread(e)
+	case ProbeRead:
+		t.probeRead(e)
+	case NodeOnline:
+		t.nodeOnline(e)
+	case Reported:
+		t.reported(e)
+	case Switched:
+		t.switched(e)
+	case CommandSeen:
+		t.commandSeen(e)
+	case SendFailed:
+		t.sendFailed(e.Run)
+	case LedgerBroke:
+		t.ledgerBroke(e.Text)
+	case Stopping:
+		t.stop(e.Reason)
+	}
+	if t.booted && !t.stopping {
+		t.look()
+	}
+	return t.State, t.effects()
+}
+
+// turn collects what one Step does.
+type turn struct {
+	State
+	urgent []Effect // stops: they need no ledger
+	rows   []Row
+	out    []Effect
+}
+
+// effects puts stops first, then the rows of this step in one transaction, then everything that rests on them.
+func (t *turn) effects() []Effect {
+	all := t.urgent
+	if len(t.rows) > 0 {
+		all = append(all, Append{Rows: t.rows})
+	}
+	return append(all, t.out...)
+}
+
+// record writes a row and folds it at once.
+func (t *turn) record(b Body, by string) {
+	r := Row{Seq: t.seq + 1, At: t.wall(), Elapsed: t.clock.Now(), Trusted: t.clock.Trusted(), By: by, Body: b}
+	if run, ok := b.(RunReserved); ok {
+		r.ID = run.Run
+	}
+	if t.ledgerBad == "" {
+		t.rows = append(t.rows, r)
+	}
+	t.apply(r)
+	t.clock = t.clock.Recorded()
+}
+
+func (t *turn) wall() time.Time { return t.now.Wall.UTC() }
+
+func (t *turn) do(e ...Effect)    { t.out = append(t.out, e...) }
+func (t *turn) hurry(e ...Effect) { t.urgent = append(t.urgent, e...) }
+
+func (t *turn) log(level LogLevel, text string, args ...any) {
+	t.do(Log{Level: level, Text: text, Args: args})
+}
+
+// serialGap keeps serial numbers from coming twice over a crash: those of stops are not written down.
+const serialGap = 10_000
+
+const (
+	restartWindow = 10 * time.Minute
+	restartsMost  = 5
+)
+
+// boot opens the books of a new process: whatever was running when the last one ended is unknown for ever.
+func (t *turn) boot(e Booted) {
+	t.startMono, t.booted = t.now.Mono, true
+	ledger := t.instance
+	if ledger == "" {
+		ledger = e.Instance
+	}
+	t.nonce = e.Instance
+	t.instance = ledger
+	var open []*openRun
+	for i := range t.channels {
+		if r := t.channels[i].open; r != nil {
+			open = append(open, r)
+		}
+	}
+	t.record(DaemonStarted{Instance: ledger, Epoch: t.epoch + 1, Version: t.site.Version, Serial: t.serial + serialGap}, "")
+	for _, r := range open {
+		t.end(r, Unknown, nil, "the service ended while the run was open")
+	}
+	t.countRestarts()
+	if e.LedgerLost != "" {
+		t.lockOut(Scope{}, safety.LedgerRestored, e.LedgerLost)
+	}
+	for i := range t.channels {
+		c := &t.channels[i]
+		c.served = later(c.served, t.wall().Add(-safety.GraceMax))
+		c.next, c.hasNext = c.cfg.Calendar.NextAfter(c.served)
+	}
+	t.log(Info, "started", "site", t.site.Name, "epoch", t.epoch, "rows", t.seq)
+}
+
+// countRestarts locks a process out that keeps dying (H-15).
+func (t *turn) countRestarts() {
+	recent := 0
+	for _, at := range t.starts {
+		if t.clock.Now()-at <= elapsed(restartWindow) {
+			recent++
+		}
+	}
+	if recent > restartsMost {
+		t.lockOut(Scope{}, safety.TooManyRestarts, fmt.Sprintf("the service started %d times within %s; find out why, then clear this lockout", recent, restartWindow))
+	}
+}
+
+// lockOut latches a reason until somebody clears it.
+func (t *turn) lockOut(scope Scope, code safety.Code, text string) {
+	for _, k := range t.standing {
+		if k.Scope == scope && k.code == code {
+			return
+		}
+	}
+	t.record(Lockout{Scope: scope, Code: code, Text: text}, "")
+	t.do(Happened{Kind: "lockout", At: t.wall(), Data: LockoutEvent{Scope: scope, Code: code, Text: text}})
+	t.log(Warn, "lockout", "scope", scope.String(), "code", code, "text", text)
+}
+
+// stop ends the process in order: pumps first, then the books. Open runs stay open in the ledger; the next
+// process counts them as unknown.
+func (t *turn) stop(reason string) {
+	t.stopEverything()
+	if t.booted && !t.stopping && t.ledgerBad == "" {
+		t.record(DaemonStopped{Instance: t.instance, Reason: reason}, "")
+	}
+	t.stopping = true
+	t.log(Info, "stopping", "reason", reason)
+}
+
+// stopEverything tells every output to stop. It needs no ledger, clock or planner (INV-11).
+func (t *turn) stopEverything() {
+	for i := range t.site.Channels {
+		t.stopOutput(&t.site.Channels[i], "*")
+	}
+}
+
+func (t *turn) stopOutput(c *Channel, run string) {
+	t.serial++
+	t.hurry(StopRuns{Node: c.Node, Output: c.Output, Run: run, Serial: t.serial})
+}
+
+// ledgerBroke closes the gate for good: what was done cannot be recorded any more.
+func (t *turn) ledgerBroke(text string) {
+	if t.ledgerBad == "" {
+		t.log(Err, "the ledger cannot be written; dosing stops", "error", text)
+	}
+	t.ledgerBad = text
+	t.stopEverything()
+}
+
+// misread answers a message that could not be used. Nothing else changes.
+func (t *turn) misread(e Misread) {
+	t.do(Count{Metric: MetricProblems, Labels: [2]string{string(e.Code)}}, Problem(e))
+}
+
+func (t *turn) link(up bool) {
+	if t.linkUp == up {
+		return
+	}
+	t.linkUp = up
+	t.owner = ownership{linkMono: t.now.Mono}
+	for i := range t.nodes {
+		n := &t.nodes[i]
+		if !up {
+			n.up = false
+			continue
+		}
+		n.echoDue = t.now.Mono + echoWait
+	}
+	if !up {
+		t.log(Warn, "the connection to the broker is lost")
+		return
+	}
+	t.stopEverything()
+	t.clearRetained()
+	t.do(Announce{})
+	for _, a := range t.alerts {
+		t.do(ShowAlert{a})
+	}
+	t.log(Info, "connected to the broker")
+}
+
+// look does everything that is due: it runs at the end of every step.
+func (t *turn) look() {
+	t.ownershipTick()
+	t.watchRuns()
+	t.lookAtProbes()
+	t.endHolds()
+	t.tick()
+	t.serveSlots()
+	t.lookAtAlerts()
+	t.beat()
+}
+
+// endHolds lets go of holds whose time is over.
+func (t *turn) endHolds() {
+	now := t.clock.Now()
+	kept := without(t.holds, func(h hold) bool { return h.ends <= now })
+	if len(kept) != len(t.holds) {
+		t.log(Info, "a hold has ended")
+	}
+	t.holds = kept
+}
+
+// String names a scope for people.
+func (c Scope) String() string {
+	switch {
+	case c.Channel != "":
+		return "channel " + c.Channel
+	case c.System != "":
+		return "system " + c.System
+	case c.Interlock != "":
+		return "interlock " + c.Interlock
+	}
+	return "everything"
+}
+
+// LockoutEvent is the payload of the event `lockout`.
+type LockoutEvent struct {
+	Scope Scope       `json:"scope"`
+	Code  safety.Code `json:"code"`
+	Text  string      `json:"text"`
+}

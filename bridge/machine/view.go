@@ -1,0 +1,151 @@
+package machine
+
+import (
+	"time"
+
+	"aliquot/safety"
+)
+
+// The views are what the outside may see of the state: the payloads of the retained topics, the metrics and the
+// status page are made of them. Every measure names its unit. Null means unknown.
+
+// SiteView is the whole site at one moment.
+type SiteView struct {
+	At         time.Time       `json:"at"`
+	Site       string          `json:"site"`
+	Version    string          `json:"version"`
+	Ready      bool            `json:"ready"` // linked, owner, ledger good, clock trusted
+	Why        []BlockView     `json:"why"`   // what stands in the way of everything
+	NextTick   *time.Time      `json:"next_tick"`
+	LastPlan   *time.Time      `json:"last_plan"`
+	LedgerRows int64           `json:"ledger_rows"`
+	Systems    []SystemView    `json:"systems"`
+	Quantities []QuantityView  `json:"quantities"`
+	Channels   []ChannelView   `json:"channels"`
+	Containers []ContainerView `json:"containers"`
+	Probes     []ProbeView     `json:"probes"`
+	Nodes      []NodeView      `json:"nodes"`
+	Interlocks []InterlockView `json:"interlocks"`
+	Alerts     []AlertView     `json:"alerts"`
+}
+
+// SystemView is one body of water.
+type SystemView struct {
+	ID       string      `json:"system"`
+	NetL     float64     `json:"net_l"`
+	Withheld []BlockView `json:"withheld"`
+}
+
+// QuantityView is one quantity of a system.
+type QuantityView struct {
+	System            string     `json:"system"`
+	Quantity          string     `json:"quantity"`
+	Unit              string     `json:"unit"`
+	Level             *float64   `json:"level"`
+	LevelSD           *float64   `json:"level_sd"`
+	ConsumptionPerDay *float64   `json:"consumption_per_day"`
+	ConsumptionSD     *float64   `json:"consumption_sd"`
+	Target            float64    `json:"target"`
+	Band              float64    `json:"band"`
+	TestsUsed         int        `json:"tests_used"`
+	TestsSetAside     int        `json:"tests_set_aside"`
+	LastTest          *time.Time `json:"last_test"`
+	TestDue           *time.Time `json:"test_due"`
+	Unconfirmed       *float64   `json:"unconfirmed"` // a test held back until a second one agrees
+}
+
+// BlockView is one reason why something does not run.
+type BlockView struct {
+	Code  safety.Code `json:"code"`
+	Text  string      `json:"text"`
+	Until *time.Time  `json:"until"`
+}
+
+// PlannedRun is a run that the plan intends.
+type PlannedRun struct {
+	At       time.Time `json:"at"`
+	VolumeML float64   `json:"volume_ml"`
+	Seconds  float64   `json:"seconds"`
+}
+
+// ChannelView is one channel.
+type ChannelView struct {
+	ID              string      `json:"channel"`
+	System          string      `json:"system"`
+	Container       string      `json:"container"`
+	Node            string      `json:"node"`
+	Running         bool        `json:"running"`
+	Run             string      `json:"run"` // id of the open run, or empty
+	RateMLPerMin    *float64    `json:"rate_ml_per_min"`
+	Calibrated      *time.Time  `json:"calibrated"`
+	Provisional     bool        `json:"provisional"`
+	Primed          bool        `json:"primed"`
+	PlannedMLPerDay float64     `json:"planned_ml_per_day"`
+	Window24hHiML   float64     `json:"window_24h_hi_ml"` // the most that may have been given in the last 24 h
+	PerDayML        float64     `json:"per_day_ml"`
+	TotalHiML       float64     `json:"total_hi_ml"` // since the ledger began
+	TotalLoML       float64     `json:"total_lo_ml"`
+	RunSeconds      float64     `json:"run_seconds"` // since the tubing was changed
+	Next            *PlannedRun `json:"next"`
+	LastRun         *time.Time  `json:"last_run"`
+	LastOutcome     string      `json:"last_outcome"`
+	Withheld        []BlockView `json:"withheld"`
+}
+
+// ContainerView is one container: two remainders, since what nobody saw may or may not have left it.
+type ContainerView struct {
+	ID             string   `json:"container"`
+	Supplement     string   `json:"supplement"`
+	CapacityML     float64  `json:"capacity_ml"`
+	StopML         float64  `json:"stop_ml"`
+	RemainingMinML float64  `json:"remaining_min_ml"`
+	RemainingMaxML float64  `json:"remaining_max_ml"`
+	DaysLeft       *float64 `json:"days_left"`
+	Low            bool     `json:"low"`
+	Empty          bool     `json:"empty"`
+}
+
+// ProbeView is one probe.
+type ProbeView struct {
+	ID       string     `json:"probe"`
+	Quantity string     `json:"quantity"`
+	Unit     string     `json:"unit"`
+	Value    *float64   `json:"value"` // null if there is no good reading
+	Seen     *time.Time `json:"seen"`
+	Good     bool       `json:"good"`
+	Why      string     `json:"why"` // why it is not good
+}
+
+// NodeView is one node.
+type NodeView struct {
+	ID     string     `json:"node"`
+	Style  string     `json:"style"`
+	Online bool       `json:"online"`
+	Proven *time.Time `json:"proven"` // self-stop proof, where one is needed
+	Needs  bool       `json:"needs_proof"`
+}
+
+// InterlockView is one interlock.
+type InterlockView struct {
+	Name   string `json:"interlock"`
+	Active bool   `json:"active"`
+	NoData bool   `json:"no_data"`
+}
+
+// AlertView is one alert.
+type AlertView struct {
+	Name         string    `json:"alert"`
+	Level        string    `json:"level"` // critical, warning, note
+	Raised       bool      `json:"raised"`
+	Since        time.Time `json:"since"`
+	Text         string    `json:"text"`
+	Acknowledged bool      `json:"acknowledged"`
+}
+
+// BeatView is the heartbeat.
+type BeatView struct {
+	At            time.Time   `json:"at"`
+	UptimeSeconds float64     `json:"uptime_seconds"`
+	LastPlan      *time.Time  `json:"last_plan"`
+	Withheld      []BlockView `json:"withheld"`
+}

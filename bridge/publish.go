@@ -1,0 +1,96 @@
+package bridge
+
+import (
+	"aliquot/bridge/machine"
+	"aliquot/bridge/node"
+	"aliquot/bridge/topics"
+)
+
+func (b *Bridge) codec(id string) *node.Codec {
+	for _, c := range b.o.Nodes {
+		if c.ID() == id {
+			return c
+		}
+	}
+	return nil
+}
+
+// publish sends a message that tells or removes something. If it does not get through, the next connection
+// brings the retained ones again.
+func (b *Bridge) publish(m Message) {
+	if !b.o.Link.Open() {
+		return
+	}
+	if _, err := b.o.Link.Publish(m, stateWait); err != nil {
+		b.o.Logger.Warn("a message may not have left", "topic", m.Topic, "error", err)
+	}
+}
+
+// publishEffect renders and sends the effects that are messages.
+func (b *Bridge) publishEffect(e machine.Effect) {
+	l := b.o.Layout
+	switch e := e.(type) {
+	case machine.Answer:
+		b.send(l.RenderAnswer(e.Answered))
+	case machine.Problem:
+		if b.in.mayComplain(e.Topic) {
+			b.send(l.RenderProblem(e))
+		}
+	case machine.Happened:
+		m, err := l.RenderEvent(e)
+		if err != nil {
+			b.o.Logger.Error("an event cannot be rendered", "error", err)
+			return
+		}
+		b.send(m)
+	case machine.ShowAlert:
+		b.retain(l.RenderAlert(e.AlertView))
+	case machine.WriteOwner:
+		b.send(l.RenderOwner(e))
+	case machine.Beat:
+		b.send(l.RenderBeat(e.BeatView))
+	default:
+		b.o.Logger.Error("an effect is not known here; it is not done", "effect", e)
+	}
+}
+
+func (b *Bridge) send(m topics.Message) { b.publish(Message(m)) }
+
+// retain publishes a retained message if it differs from what was published last.
+func (b *Bridge) retain(m topics.Message) {
+	if !b.o.Link.Open() || b.published[m.Topic] == string(m.Payload) {
+		return
+	}
+	b.send(m)
+	b.published[m.Topic] = string(m.Payload)
+	if len(m.Payload) == 0 {
+		delete(b.published, m.Topic)
+	}
+}
+
+// announce publishes everything retained anew: a broker may have forgotten it.
+func (b *Bridge) announce() {
+	clear(b.published)
+	b.send(b.o.Layout.Birth())
+	b.dirty = true
+	b.send(b.o.Layout.RenderAbout(machine.Snapshot(&b.state)))
+	b.show()
+}
+
+// show takes a snapshot for metrics and pages, and publishes what changed in it.
+func (b *Bridge) show() {
+	if !b.dirty {
+		return
+	}
+	b.dirty = false
+	v := machine.Snapshot(&b.state)
+	b.view.Store(&v)
+	b.o.Metrics.Observe(v)
+	messages, err := b.o.Layout.Render(v)
+	if err != nil {
+		b.o.Logger.Error("a state cannot be rendered", "error", err)
+	}
+	for _, m := range messages {
+		b.retain(m)
+	}
+}

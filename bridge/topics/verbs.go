@@ -1,0 +1,156 @@
+package topics
+
+import "aliquot/bridge/machine"
+
+// kind of a field's value.
+type kind string
+
+const (
+	kindName   kind = "name"   // text of 1 to 64 printable characters
+	kindText   kind = "text"   // text of 1 to 500 printable characters
+	kindNumber kind = "number" // finite
+	kindFlag   kind = "true or false"
+	kindTime   kind = "time"   // RFC 3339 with its offset
+	kindMix    kind = "object" // quantity -> {"value", "unit"}
+	kindTrials kind = "list"   // of {"seconds", "measured_ml"}
+)
+
+// Limits of texts and lists in requests.
+const (
+	maxRef    = 64
+	maxName   = 64
+	maxText   = 500
+	maxMix    = 32
+	maxTrials = 32
+)
+
+// FieldDoc is one field of a request.
+type FieldDoc struct {
+	Name     string
+	Kind     string
+	Required bool
+	Meaning  string // with its unit
+	read     kind
+}
+
+// VerbDoc is one request.
+type VerbDoc struct {
+	Verb    machine.Verb
+	Meaning string
+	Fields  []FieldDoc // beyond Common
+	Example string     // a payload that is well formed
+}
+
+func must(name string, k kind, meaning string) FieldDoc {
+	return FieldDoc{Name: name, Kind: string(k), Required: true, Meaning: meaning, read: k}
+}
+
+func may(name string, k kind, meaning string) FieldDoc {
+	return FieldDoc{Name: name, Kind: string(k), Meaning: meaning, read: k}
+}
+
+// Common lists the fields that every request takes.
+func Common() []FieldDoc {
+	return []FieldDoc{
+		must("ref", kindName, "the sender's reference, unique per site for 400 days; a repeat gets the first answer again and changes nothing"),
+		may("by", kindName, "who asks"),
+		may("at", kindTime, "when it happened (a sample was drawn, water was changed), if not now"),
+		may("confirm", kindFlag, "true: do it although the answer to the same request was needs_confirm"),
+	}
+}
+
+var (
+	mustChannel = must("channel", kindName, "name of the channel")
+	mayChannel  = may("channel", kindName, "this channel only")
+	mustVessel  = must("container", kindName, "name of the container")
+	maySystem   = may("system", kindName, "name of the system; may be left out where there is only one")
+	inSystem    = may("system", kindName, "every channel of this system")
+	mayAll      = may("all", kindFlag, "true: everything")
+	mayInto     = may("into", kindName, "`tank` or `vessel`: where the outlet is")
+	runVolume   = may("volume_ml", kindNumber, "how much, mL")
+	runSeconds  = may("seconds", kindNumber, "how long, s; instead of volume_ml")
+	remaining   = may("remaining_ml", kindNumber, "what the container holds now, mL")
+	mayFull     = may("full", kindFlag, "true: the container is full now")
+	mayReason   = may("reason", kindText, "why")
+)
+
+// Verbs lists every request, in the order of machine.Verbs.
+func Verbs() []VerbDoc { return append(append(waterVerbs(), lineVerbs()...), careVerbs()...) }
+
+func waterVerbs() []VerbDoc {
+	return []VerbDoc{
+		{machine.VerbTest, "Enter a manual measurement.", []FieldDoc{maySystem,
+			must("quantity", kindName, "what was measured"),
+			must("value", kindNumber, "the result, in `unit`"),
+			may("unit", kindName, "unit of the result, never guessed: without it the answer is missing_unit"),
+			may("method", kindName, "test kit or instrument"),
+			may("lot", kindName, "lot of the test kit"),
+			may("of", kindName, "`tank` (default), `mix` or `reference`")},
+			`{"ref":"t-0301-alk","quantity":"alkalinity","value":8.3,"unit":"dKH","at":"2027-03-01T08:00:00Z"}`},
+		{machine.VerbWaterChange, "Tell that water was replaced.", []FieldDoc{maySystem,
+			must("volume_l", kindNumber, "how much was replaced, L"),
+			may("mix", kindMix, "levels of the new water: quantity -> {\"value\", \"unit\"}"),
+			may("until", kindTime, "end of a continuous exchange that began at `at`")},
+			`{"ref":"wc-0301","volume_l":30,"mix":{"alkalinity":{"value":8,"unit":"dKH"}}}`},
+	}
+}
+
+func lineVerbs() []VerbDoc {
+	return []VerbDoc{
+		{machine.VerbPrime, "Run a channel, with a person present, until liquid leaves the outlet. Without volume and time: the line's own volume.",
+			[]FieldDoc{mustChannel, runVolume, runSeconds, mayInto}, `{"ref":"p-1","channel":"alk","into":"vessel"}`},
+		{machine.VerbPrimed, "Say that liquid was seen at the outlet.", []FieldDoc{mustChannel}, `{"ref":"p-2","channel":"alk"}`},
+		{machine.VerbCalibrate, "Without trials: run into a measuring vessel. With trials: take what the runs really delivered.",
+			[]FieldDoc{mustChannel, runSeconds, runVolume, mayInto,
+				may("trials", kindTrials, "1 to 32 of {\"seconds\": s, \"measured_ml\": mL}; three or more for a full calibration")},
+			`{"ref":"c-1","channel":"alk","trials":[{"seconds":60,"measured_ml":9.8},{"seconds":60,"measured_ml":9.9},{"seconds":60,"measured_ml":9.8}]}`},
+		{machine.VerbProve, "Switch a relay on, never off, with the outlet in a vessel: it must be seen to go off by itself.",
+			[]FieldDoc{mustChannel, mayInto}, `{"ref":"pr-1","channel":"trace","into":"vessel"}`},
+		{machine.VerbRefill, "Tell that a container was topped up. One of volume_ml, remaining_ml, full is needed.",
+			[]FieldDoc{mustVessel, may("volume_ml", kindNumber, "what was added, mL"), remaining, mayFull}, `{"ref":"r-1","container":"carbonate-jug","full":true}`},
+		{machine.VerbSwap, "Tell that a container's contents were replaced. One of remaining_ml, full is needed.",
+			[]FieldDoc{mustVessel, may("supplement", kindName, "what it holds now, if not the same as before"), remaining, mayFull},
+			`{"ref":"s-1","container":"carbonate-jug","remaining_ml":4800}`},
+		{machine.VerbTube, "Tell that a channel's pump tubing was changed.", []FieldDoc{mustChannel}, `{"ref":"tu-1","channel":"alk"}`},
+	}
+}
+
+func careVerbs() []VerbDoc {
+	return []VerbDoc{
+		{machine.VerbHold, "Pause for a while. One of channel, system, all is needed. Without an end: 2 h. At most 24 h.",
+			[]FieldDoc{mayChannel, inSystem, mayAll, may("minutes", kindNumber, "how long, min"), may("until", kindTime, "end; instead of minutes"), mayReason},
+			`{"ref":"h-1","all":true,"minutes":30,"reason":"feeding"}`},
+		{machine.VerbRelease, "End a hold. One of channel, system, all is needed.", []FieldDoc{mayChannel, inSystem, mayAll}, `{"ref":"h-2","all":true}`},
+		{machine.VerbOutOfService, "Take out of service until it is brought back with clear. One of channel, system, all is needed.",
+			[]FieldDoc{mayChannel, inSystem, mayAll, must("reason", kindText, "why, for whoever finds it")}, `{"ref":"o-1","channel":"mg","reason":"pump head broken"}`},
+		{machine.VerbRun, "Give one extra dose. One of volume_ml, seconds is needed. All limits hold.",
+			[]FieldDoc{mustChannel, runVolume, runSeconds, mayInto, may("kind", kindName, "`test`: a test run with a person present")},
+			`{"ref":"x-1","channel":"alk","volume_ml":2}`},
+		{machine.VerbStop, "Stop pumps now. Without a name: all of them. The plan goes on at the next slot.",
+			[]FieldDoc{mayChannel, inSystem, mayAll}, `{"ref":"stop-1"}`},
+		{machine.VerbClear, "End a lockout, an out-of-service state or a latched interlock. One of channel, system, all, what is needed.",
+			[]FieldDoc{mayChannel, inSystem, mayAll, may("code", kindName, "this lockout only"), may("what", kindName, "name of a latched interlock")},
+			`{"ref":"cl-1","channel":"alk","code":"fault"}`},
+		{machine.VerbAccept, "Accept something that waits for it.",
+			[]FieldDoc{must("what", kindName, "`ledger`: the ledger as it is, after it was restored or lost"), may("text", kindText, "a remark")},
+			`{"ref":"a-1","what":"ledger"}`},
+		{machine.VerbAcknowledge, "Say that somebody knows of an alert.", []FieldDoc{must("alert", kindName, "name of the alert")},
+			`{"ref":"k-1","alert":"container-low-mg"}`},
+		{machine.VerbClock, "Vouch for the clock, where the configuration lets the keeper do so.", nil, `{"ref":"clk-1"}`},
+		{machine.VerbNote, "Record something that makes the estimates less sure.", []FieldDoc{maySystem,
+			must("kind", kindName, "`livestock_added`, `livestock_removed`, `medication`, `lights_out`, `salt_mix`, `filter_media` or `other`"),
+			may("text", kindText, "a remark")}, `{"ref":"n-1","kind":"livestock_added","text":"two colonies"}`},
+	}
+}
+
+// fields gives what a verb takes, in the order of the documents.
+func (d VerbDoc) fields() []FieldDoc { return append(Common(), d.Fields...) }
+
+func findVerb(name string) (VerbDoc, bool) {
+	for _, d := range Verbs() {
+		if string(d.Verb) == name {
+			return d, true
+		}
+	}
+	return VerbDoc{}, false
+}

@@ -1,0 +1,228 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"math"
+	"text/tabwriter"
+
+	"aliquot/config"
+	"aliquot/planner"
+	"aliquot/planner/metering"
+	"aliquot/planner/stock"
+	"aliquot/planner/units"
+	"aliquot/safety"
+)
+
+type checkCommand struct {
+	Format string `help:"text or json." enum:"text,json" default:"text"`
+}
+
+// Run says what was understood, so that a keeper can see a slip before a pump does.
+func (c checkCommand) Run(std stream, g *Globals) error {
+	l, err := load(g.Config)
+	if err != nil {
+		return err
+	}
+	u := understand(l)
+	if c.Format == "json" {
+		return writeJSON(std.out, u)
+	}
+	return u.write(std.out)
+}
+
+// understood is what `check` shows.
+type understood struct {
+	Site        string           `json:"site"`
+	Supplements []supplementView `json:"supplements"`
+	Channels    []channelView    `json:"channels"`
+	KeepApart   []pairView       `json:"keep_apart"`
+	Warnings    []string         `json:"warnings"`
+	NotYet      []string         `json:"not_yet_in_effect"`
+}
+
+type supplementView struct {
+	Supplement string       `json:"supplement"`
+	Strengths  []effectView `json:"rise_by_1_ml_in_1_l"`
+	Cautions   []string     `json:"cautions"`
+}
+
+type effectView struct {
+	Quantity string  `json:"quantity"`
+	Value    float64 `json:"value"`
+	Unit     string  `json:"unit"`
+}
+
+type channelView struct {
+	Channel      string       `json:"channel"`
+	Volume       string       `json:"volume"`
+	LineML       float64      `json:"line_ml"`
+	PrimeML      float64      `json:"prime_ml"`
+	LongestRunS  *float64     `json:"longest_run_s"` // per_run at the nominal rate
+	LargestRun   []effectView `json:"largest_run"`
+	LargestDay   []effectView `json:"largest_day"`
+	WholeContent []effectView `json:"whole_container"`
+}
+
+type pairView struct {
+	A       string  `json:"a"`
+	B       string  `json:"b"`
+	Minutes float64 `json:"gap_minutes"`
+	Why     string  `json:"why"`
+}
+
+func understand(l loaded) understood {
+	u := understood{Site: l.Name, Warnings: []string{}, NotYet: []string{}, KeepApart: []pairView{}}
+	strength := map[string]map[units.Quantity]float64{}
+	for _, p := range l.Supplements {
+		strength[p.ID] = p.Strength
+		u.Supplements = append(u.Supplements, supplementView{p.ID, effects(p.Strength, 1), cautions(p)})
+	}
+	box := map[string]config.Container{}
+	for _, k := range l.Containers {
+		box[k.ID] = k
+	}
+	net := map[string]float64{}
+	for _, y := range l.Systems {
+		net[y.ID] = y.NetLitres
+	}
+	for _, ch := range l.Channels {
+		k := box[ch.Container]
+		u.Channels = append(u.Channels, describe(ch, k, strength[k.Supplement], net[ch.System]))
+	}
+	for _, p := range l.KeepApart {
+		why := "as configured"
+		if p.Implicit {
+			why = "their solutions do not go together"
+		}
+		u.KeepApart = append(u.KeepApart, pairView{p.A, p.B, p.Gap.Minutes(), why})
+	}
+	for _, w := range l.warnings {
+		u.Warnings = append(u.Warnings, w.String())
+	}
+	for _, n := range l.NotYet {
+		u.NotYet = append(u.NotYet, fmt.Sprintf("%s (line %d): %s", n.Path, n.At.Line, n.Why))
+	}
+	return u
+}
+
+func describe(ch config.Channel, k config.Container, strength map[units.Quantity]float64, litres float64) channelView {
+	v := channelView{Channel: ch.ID, Volume: volumeOf(ch), LineML: metering.LineVolumeML(ch.Line.BoreMM, ch.Line.LengthMM/1000)}
+	if prime, err := metering.PrimeVolume(ch.Line.BoreMM, ch.Line.LengthMM/1000); err == nil {
+		v.PrimeML = prime.Millilitres()
+	}
+	if ch.NominalRate > 0 {
+		s := ch.NominalRate.TimeFor(ch.Limits.PerRun).Seconds()
+		v.LongestRunS = &s
+	}
+	v.LargestRun = effects(strength, ch.Limits.PerRun.Millilitres()/litres)
+	v.LargestDay = effects(strength, ch.Limits.PerDay.Millilitres()/litres)
+	v.WholeContent = effects(strength, k.Capacity.Millilitres()/litres)
+	return v
+}
+
+func volumeOf(ch config.Channel) string {
+	switch ch.Mode {
+	case planner.Follow:
+		return "follows " + string(ch.Follow)
+	case planner.Fixed:
+		return fmt.Sprintf("fixed %g mL a day", ch.FixedPerDay)
+	}
+	return fmt.Sprintf("%g times %s", ch.ShareRatio, ch.ShareOf)
+}
+
+// effects lists what a strength does, times a factor, in the order of the quantities.
+func effects(strength map[units.Quantity]float64, factor float64) []effectView {
+	out := []effectView{}
+	for _, q := range units.Quantities() {
+		if s := strength[q]; s != 0 {
+			out = append(out, effectView{string(q), significant(s * factor), q.Unit()})
+		}
+	}
+	return out
+}
+
+// significant rounds to four digits: more would pretend.
+func significant(v float64) float64 {
+	if v == 0 || math.IsNaN(v) || math.IsInf(v, 0) {
+		return 0
+	}
+	p := math.Pow(10, 3-math.Floor(math.Log10(math.Abs(v))))
+	return math.Round(v*p) / p
+}
+
+func cautions(p config.Supplement) []string {
+	var parts []stock.Part
+	for _, s := range p.Solution {
+		parts = append(parts, stock.Part{Salt: s.Name, GramsPerLitre: s.GPerL})
+	}
+	if len(parts) == 0 {
+		return []string{}
+	}
+	return stock.Cautions(parts)
+}
+
+func (u understood) write(w io.Writer) error {
+	fmt.Fprintf(w, "%s: the configuration is accepted.\n\nWhat 1 mL of each supplement does to 1 L of water\n", u.Site)
+	t := tabwriter.NewWriter(w, 0, 4, 2, ' ', 0)
+	for _, p := range u.Supplements {
+		fmt.Fprintf(t, "  %s\t%s\n", p.Supplement, list(p.Strengths))
+	}
+	t.Flush()
+	fmt.Fprintln(w, "\nThe most that each channel can do")
+	t = tabwriter.NewWriter(w, 0, 4, 2, ' ', 0)
+	fmt.Fprintln(t, "  CHANNEL\tVOLUME\tIN ONE RUN\tIN 24 h\tTHE WHOLE CONTAINER AT ONCE")
+	for _, c := range u.Channels {
+		fmt.Fprintf(t, "  %s\t%s\t%s\t%s\t%s\n", c.Channel, c.Volume, list(c.LargestRun), list(c.LargestDay), list(c.WholeContent))
+	}
+	t.Flush()
+	fmt.Fprintln(w, "\nLines")
+	t = tabwriter.NewWriter(w, 0, 4, 2, ' ', 0)
+	for _, c := range u.Channels {
+		run := "no nominal rate: the length of runs is known after calibration"
+		if c.LongestRunS != nil {
+			run = fmt.Sprintf("per_run takes %.1f s at the nominal rate", *c.LongestRunS)
+		}
+		fmt.Fprintf(t, "  %s\tholds %.1f mL\tprime about %.0f mL\t%s\n", c.Channel, c.LineML, c.PrimeML, run)
+	}
+	t.Flush()
+	u.writeLists(w)
+	return nil
+}
+
+func (u understood) writeLists(w io.Writer) {
+	section := func(title string, lines []string) {
+		if len(lines) == 0 {
+			return
+		}
+		fmt.Fprintln(w, "\n"+title)
+		for _, line := range lines {
+			indent(w, "  ", line)
+		}
+	}
+	var pairs, careful []string
+	for _, p := range u.KeepApart {
+		pairs = append(pairs, fmt.Sprintf("%s and %s, %g min: %s", p.A, p.B, p.Minutes, p.Why))
+	}
+	for _, p := range u.Supplements {
+		for _, c := range p.Cautions {
+			careful = append(careful, p.Supplement+": "+c)
+		}
+	}
+	section("Kept apart", pairs)
+	section("Take care", careful)
+	section("Not yet in effect", u.NotYet)
+	section("Warnings", u.Warnings)
+	fmt.Fprintf(w, "\nEvery run may be %d %% off, and counts as such in every limit.\n", int(safety.DefaultTolerance)/10)
+}
+
+func list(effects []effectView) string {
+	s := ""
+	for i, e := range effects {
+		if i > 0 {
+			s += ", "
+		}
+		s += fmt.Sprintf("%s %+g %s", e.Quantity, e.Value, e.Unit)
+	}
+	return s
+}

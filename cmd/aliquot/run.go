@@ -1,0 +1,69 @@
+package main
+
+import (
+	"context"
+	"fmt"
+
+	"aliquot/bridge"
+	"aliquot/bridge/topics"
+	"aliquot/config"
+)
+
+type runCommand struct {
+	LogFormat string `help:"text or json." enum:"text,json" default:"text"`
+	LogLevel  string `help:"debug, info, warn or error." enum:"debug,info,warn,error" default:"info"`
+}
+
+func (r runCommand) Run(ctx context.Context, std stream, g *Globals) error {
+	l, err := load(g.Config)
+	if err != nil {
+		return err
+	}
+	logger := newLogger(std, r.LogFormat, r.LogLevel)
+	for _, w := range l.warnings {
+		logger.Warn(w.String())
+	}
+	for _, n := range l.NotYet {
+		logger.Info("a key has no effect yet", "key", n.Path, "why", n.Why)
+	}
+	s, err := startService(ctx, serviceOptions{site: l, clock: bridge.NewSystemClock(bridge.KernelSynced), logger: logger, wrap: testWrap})
+	if err != nil {
+		return err
+	}
+	logger.Info("the page is at", "address", "http://"+s.page.Addr())
+	if err := <-s.ended; err != nil {
+		return fail(exitFailed, "%w", err)
+	}
+	fmt.Fprintln(std.err, "aliquot: stopped; every pump was told to stop")
+	return nil
+}
+
+// testWrap is nil but in the tests of this package, which put a murderer between the loop and its ledger.
+var testWrap func(bridge.Options) bridge.Options
+
+func probeInputs(c *config.Site) []bridge.ProbeInput {
+	var out []bridge.ProbeInput
+	for _, p := range c.Probes {
+		out = append(out, bridge.ProbeInput{ID: p.ID, Topic: p.Topic, Quantity: p.Quantity, Unit: p.Unit,
+			Reading: topics.ReadingSpec{Path: p.Path, On: p.On, Off: p.Off}})
+	}
+	return out
+}
+
+type stopAllCommand struct{}
+
+// Run sends the stops itself: it needs no service, no ledger and no clock.
+func (stopAllCommand) Run(ctx context.Context, std stream, g *Globals) error {
+	l, err := load(g.Config)
+	if err != nil {
+		return err
+	}
+	c, err := dial(ctx, l)
+	if err != nil {
+		return err
+	}
+	defer c.stop()
+	sent, err := stopEverything(l, c)
+	fmt.Fprintf(std.out, "%s told to stop\n", count(sent, "output"))
+	return err
+}

@@ -1,0 +1,287 @@
+package planner
+
+import "time"
+
+// Calendar says when a channel may run. Its schedule is evaluated on local wall time written as if it were
+// UTC, so that no zone rule can double or drop a firing; each firing is then mapped to the zone. The zero
+// Calendar never fires.
+type Calendar struct {
+	Schedule  Schedule
+	Zone      *time.Location // nil = UTC
+	EveryDays int            // only every so many local days; 0 and 1 = every day
+	Start     time.Time      // civil date (Y-M-D) from which days count; zero = 2000-01-01, and no first day
+}
+
+// Slot is one time at which a channel may run.
+type Slot struct {
+	Key      string        // local wall time as the schedule means it, "2006-01-02T15:04": unique in a channel
+	At       time.Time     // UTC
+	Days     float64       // days of demand that this slot carries; over the slots of a daily schedule they sum to 1 a day
+	Interval time.Duration // to the next slot; searchDays days if none follows
+}
+
+// Peak is the most that a calendar asks for in any closed window of 24 h.
+type Peak struct {
+	Days  float64 // sum of Slot.Days
+	Slots int
+}
+
+const (
+	keyLayout = "2006-01-02T15:04"
+	// searchDays bounds every search: a 29 February every eight years (1896–1904, 2096–2104) is still found.
+	searchDays = 4096
+	// slotsPerDate bounds one local date: one slot a minute.
+	slotsPerDate = 24 * 60
+	// peakDays is the span over which Peak looks: it holds both clock changes of a year.
+	peakDays = 400
+	// peakSlots is how many slots Peak looks at where a schedule is sparse.
+	peakSlots = 64
+	daySecs   = 24 * 60 * 60
+)
+
+// epochDate is the local date from which EveryDays counts where no start is declared.
+var epochDate = dateOf(time.Date(2000, 1, 1, 0, 0, 0, 0, time.UTC))
+
+// Slots gives the slots with from ≤ At < to, in order.
+func (c Calendar) Slots(from, to time.Time) []Slot {
+	var out []Slot
+	for w := c.walk(from); ; {
+		s, ok := w.next()
+		if !ok || !s.At.Before(to) {
+			return out
+		}
+		if !s.At.Before(from) {
+			out = append(out, s)
+		}
+	}
+}
+
+// NextAfter gives the first slot strictly after t, false if none comes within searchDays days.
+func (c Calendar) NextAfter(t time.Time) (Slot, bool) {
+	for w := c.walk(t); ; {
+		s, ok := w.next()
+		if !ok || s.At.After(t) {
+			return s, ok
+		}
+	}
+}
+
+// Peak looks at the 400 days after from, longer where the schedule has fewer than 64 slots in them. It costs
+// some milliseconds: keep the answer. A run counts in a cap until 24 h after its end, so that the slot exactly
+// 24 h later still meets it: the window is closed at both ends.
+func (c Calendar) Peak(from time.Time) Peak {
+	var p Peak
+	var window []Slot
+	days, seen := 0.0, 0
+	for w := c.walk(from); ; seen++ {
+		s, ok := w.next()
+		if !ok || (seen >= peakSlots && s.At.Sub(from) > peakDays*24*time.Hour) {
+			return p
+		}
+		window, days = append(window, s), days+s.Days
+		for s.At.Sub(window[0].At) > 24*time.Hour {
+			days -= window[0].Days
+			window = window[1:]
+		}
+		p.Days, p.Slots = max(p.Days, days), max(p.Slots, len(window))
+	}
+}
+
+// walker yields the slots of a calendar in order, from the first slot of the asked instant's date on.
+type walker struct {
+	c     Calendar
+	date  int // next local date to look at
+	last  int // no date after this is looked at
+	prev  int // the last date that had slots
+	known bool
+	buf   []Slot // slots not yet handed out, without Interval
+}
+
+func (c Calendar) walk(from time.Time) *walker {
+	if c.Schedule == nil {
+		return &walker{date: 1}
+	}
+	y, m, d := from.In(c.zone()).Date()
+	date := dateOf(time.Date(y, m, d, 0, 0, 0, 0, time.UTC))
+	if midnight := wall(date); instant(midnight.Add(-time.Minute), c.zone()).Equal(instant(midnight, c.zone())) {
+		date-- // a gap ends at this midnight: slots of the date before fall on it and are merged with its own
+	}
+	w := &walker{c: c, date: date, last: date + searchDays}
+	w.prev, w.known = c.dateBefore(date)
+	return w
+}
+
+// next gives the next slot, equal instants merged under the first key.
+func (w *walker) next() (Slot, bool) {
+	if !w.fill(1) {
+		return Slot{}, false
+	}
+	s := w.buf[0]
+	w.buf = w.buf[1:]
+	for w.fill(1) && w.buf[0].At.Equal(s.At) {
+		s.Days += w.buf[0].Days
+		w.buf = w.buf[1:]
+	}
+	s.Interval = searchDays * 24 * time.Hour
+	if len(w.buf) > 0 {
+		s.Interval = w.buf[0].At.Sub(s.At)
+	}
+	return s, true
+}
+
+// fill makes sure that buf holds n slots, if there are so many.
+func (w *walker) fill(n int) bool {
+	for len(w.buf) < n {
+		date, ok := w.c.dateFrom(w.date, w.last)
+		if !ok {
+			w.date = w.last + 1
+			return false
+		}
+		w.buf = append(w.buf, w.c.slotsOn(date, w.c.gap(date, w.prev, w.known))...)
+		w.prev, w.known, w.date = date, true, date+1
+	}
+	return true
+}
+
+// gap gives the days of demand that a date carries.
+func (c Calendar) gap(date, prev int, known bool) float64 {
+	if !known {
+		return float64(max(1, c.EveryDays))
+	}
+	return float64(date - prev)
+}
+
+// slotsOn gives the slots of one local date. They share the date's days of demand equally, however many hours
+// that date has: the sum of a day does not depend on clock changes. Wall times in order stay in order as
+// instants, so nothing needs sorting.
+func (c Calendar) slotsOn(date int, days float64) []Slot {
+	walls := c.wallsOn(date)
+	out := make([]Slot, len(walls))
+	zone := c.zone()
+	offset := offsetAt(wall(date-1), zone)
+	plain := offset == offsetAt(wall(date+2), zone) // no clock change near: the common case, and cheap
+	for i, w := range walls {
+		out[i] = Slot{Key: w.Format(keyLayout), At: w.Add(-offset), Days: days / float64(len(walls))}
+		if !plain {
+			out[i].At = instant(w, zone)
+		}
+	}
+	return out
+}
+
+// wallsOn gives the minutes of one local date at which the schedule fires, as UTC.
+func (c Calendar) wallsOn(date int) []time.Time {
+	var out []time.Time
+	end := wall(date + 1)
+	for t := wall(date).Add(-1); len(out) < slotsPerDate; {
+		n := c.Schedule.Next(t)
+		if !n.After(t) || !n.Before(end) {
+			break
+		}
+		n = n.Truncate(time.Minute)
+		out = append(out, n)
+		t = n.Add(time.Minute - 1) // a second firing in the same minute would have the same key
+	}
+	return out
+}
+
+// dateFrom gives the first date from date to last that has slots.
+func (c Calendar) dateFrom(date, last int) (int, bool) {
+	for date = c.countedDate(date); date <= last; {
+		t := wall(date).Add(-1)
+		n := c.Schedule.Next(t)
+		if !n.After(t) {
+			return 0, false // the zero time: never
+		}
+		found := dateOf(n)
+		if counted := c.countedDate(found); counted != found {
+			date = counted
+			continue
+		}
+		return found, found <= last
+	}
+	return 0, false
+}
+
+// dateBefore gives the last date before date that has slots. It looks back over spans that double, so that a
+// dense schedule costs one look.
+func (c Calendar) dateBefore(date int) (int, bool) {
+	for span := 1; span <= searchDays; span *= 2 {
+		last, ok := 0, false
+		end := date - span/2 - 1
+		for from := date - span; from <= end; {
+			d, found := c.dateFrom(from, end)
+			if !found {
+				break
+			}
+			last, ok, from = d, true, d+1
+		}
+		if ok {
+			return last, true
+		}
+	}
+	return 0, false
+}
+
+// countedDate gives the first date, not before date, on which EveryDays and Start let the channel run.
+func (c Calendar) countedDate(date int) int {
+	start := epochDate
+	if !c.Start.IsZero() {
+		y, m, d := c.Start.Date()
+		start = dateOf(time.Date(y, m, d, 0, 0, 0, 0, time.UTC))
+		date = max(date, start)
+	}
+	if c.EveryDays <= 1 {
+		return date
+	}
+	over := (date - start) % c.EveryDays
+	if over < 0 {
+		over += c.EveryDays
+	}
+	if over == 0 {
+		return date
+	}
+	return date + c.EveryDays - over
+}
+
+func (c Calendar) zone() *time.Location {
+	if c.Zone == nil {
+		return time.UTC
+	}
+	return c.Zone
+}
+
+// wall gives midnight of a local date, written as UTC.
+func wall(date int) time.Time { return time.Unix(int64(date)*daySecs, 0).UTC() }
+
+// dateOf numbers the civil date of a wall time written as UTC: days since 1970-01-01.
+func dateOf(w time.Time) int {
+	s := w.Unix()
+	if s < 0 {
+		s -= daySecs - 1
+	}
+	return int(s / daySecs)
+}
+
+// instant maps a wall time, written as UTC, to the zone: a time that occurs twice is its first occurrence, one
+// that does not exist is the first whole minute after the gap. time.Date promises neither.
+func instant(w time.Time, zone *time.Location) time.Time {
+	// Offsets stay within a day, so that these two lie before and after any change that w can fall into.
+	before, after := offsetAt(w.Add(-24*time.Hour), zone), offsetAt(w.Add(24*time.Hour), zone)
+	early, late := w.Add(-before), w.Add(-after)
+	if late.Before(early) {
+		early, late = late, early
+	}
+	for _, t := range [2]time.Time{early, late} {
+		if offsetAt(t, zone) == w.Sub(t) {
+			return t
+		}
+	}
+	start, _ := w.Add(-before).In(zone).ZoneBounds()
+	return start.UTC().Add(time.Minute - 1).Truncate(time.Minute)
+}
+
+func offsetAt(t time.Time, zone *time.Location) time.Duration {
+	_, s := t.In(zone).Zone()
+	return time.Duration(s) * time.Second
+}

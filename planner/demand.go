@@ -1,0 +1,100 @@
+package planner
+
+import (
+	"time"
+
+	"aliquot/planner/estimate"
+)
+
+// Constants of the control law. The ones without a hazard id are this program's own choice.
+const (
+	// correctionDays is in how many days a correction would bring the mean to the target if it stayed as it is.
+	correctionDays = 1.0
+	// doubtSDs of the use are taken off max_rise, at most doubtShare of it.
+	doubtSDs, doubtShare = 2, 0.5
+	// heldLowers is by how much a held test may lower a volume (H-29).
+	heldLowers = 0.25
+	// staleMove is by how much a day a volume moves once tests are twice too old; staleAim is where it goes
+	// without a base, as a share of the last estimated use (H-30).
+	staleMove, staleAim = 0.10, 0.90
+	// overshootUse is the share of the estimated use that is given during an overshoot (H-27).
+	overshootUse = 0.5
+	// stepShare and stepCap bound the automatic rise of a volume in a day: a share of the present volume, or of
+	// per_day, whichever is more (PLAN_STEP).
+	stepShare, stepCap = 0.25, 0.15
+)
+
+// freshness is the age of the last accepted test.
+type freshness int
+
+const (
+	fresh   freshness = iota
+	stale             // older than StaleAfter: no correction
+	ancient           // older than twice that: never rises, moves to base
+)
+
+func ageOf(habits TestHabits, last, at time.Time) freshness {
+	age := at.Sub(last)
+	switch {
+	case habits.StaleAfter <= 0 || age <= habits.StaleAfter:
+		return fresh
+	case age <= 2*habits.StaleAfter:
+		return stale
+	}
+	return ancient
+}
+
+// demand is what a quantity needs in a day, canonical unit, all channels together.
+type demand struct {
+	use        float64
+	correction float64
+	// heldCorrection is the correction if the held test were true; only where it asks for less.
+	heldCorrection float64
+	least          float64 // below this the predicted level would fall faster than max_fall
+	age            freshness
+	held           bool
+	above          bool // raising is off because the level may be above target + band, or overshoots
+}
+
+// demandOf applies the rules that speak of levels. The others speak of volumes: see bounds.
+func demandOf(t Target, e estimate.Estimate, at time.Time, kind Kind) demand {
+	d := demand{use: e.Consumption, age: ageOf(t.Test, e.LastAccepted, at), held: e.Held != nil}
+	maxFall := max(0, t.MaxFall)
+	d.least = max(0, d.use-maxFall)
+	d.above = e.LevelCaught > t.Target+t.Band
+	if d.age == fresh {
+		d.correction = correctionFor(t, e.Level, e.LevelCaught, e)
+	}
+	if kind == Treatment {
+		d.correction = min(d.correction, 0)
+	}
+	if e.Overshoot && e.Level > t.Target {
+		d.above = true
+		d.correction = min(d.correction, max(overshootUse*d.use, d.least)-d.use)
+	}
+	d.heldCorrection = d.correction
+	if d.held && d.age == fresh && e.HeldLevel > e.Level {
+		d.heldCorrection = min(d.correction, correctionFor(t, e.HeldLevel, e.HeldLevel, e))
+	}
+	return d
+}
+
+// correctionFor gives the change per day that brings the mean level towards the target. A raise looks at what
+// the level may be at most; between the two nothing is corrected. What is not known of the use is taken off the
+// largest raise, up to half of it: a use that is believed too large raises the level as well.
+func correctionFor(t Target, level, caught float64, e estimate.Estimate) float64 {
+	if up := t.Target - caught; up > 0 {
+		most := t.MaxRise - min(doubtSDs*e.ConsumptionSD, t.MaxRise*doubtShare)
+		return min(gentle(up, e.LevelSD), max(0, most))
+	}
+	if down := level - t.Target; down > 0 {
+		return -min(gentle(down, e.LevelSD), max(0, t.MaxFall))
+	}
+	return 0
+}
+
+// gentle weighs a distance by how surely it is one: x·x²/(x²+sd²) per correctionDays. Far outside the sd it is
+// the whole distance, well inside it hardly anything: the noise of tests is not chased.
+func gentle(x, sd float64) float64 {
+	return x * (x * x) / (x*x + sd*sd) / correctionDays
+}

@@ -1,0 +1,183 @@
+package estimate_test
+
+import (
+	"math"
+	"testing"
+
+	"aliquot/planner/estimate"
+	"aliquot/planner/units"
+)
+
+func TestH29OutliersAreHeld(t *testing.T) {
+	for _, c := range []struct {
+		name  string
+		value float64
+		want  estimate.Verdict
+	}{
+		{"just inside", 8.3 + 1.15, estimate.Accepted}, // four predicted sd are 1.21 dKH here
+		{"just outside", 8.3 + 1.25, estimate.Held},
+		{"typed ten times too high", 80, estimate.Held},
+		{"far too low", 5.2, estimate.Held},
+		{"inside below", 7.6, estimate.Accepted},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			f := steady(t)
+			before := at(f, 12)
+			r := f.Test(alk(12, c.value))
+			if r.Verdict != c.want {
+				t.Fatalf("8.3 → %v is %v (distance %.2f, limit %.2f), want %v", c.value, r.Verdict, r.Distance, r.Limit, c.want)
+			}
+			e := at(f, 12)
+			if c.want == estimate.Held && (e.Level != before.Level || e.Consumption != before.Consumption ||
+				e.Held == nil || e.Held.Value != c.value || e.TestsSetAside != 1 || !e.LastAccepted.Equal(before.LastAccepted)) {
+				t.Errorf("a held test changed the estimate: %+v, before %+v", e, before)
+			}
+		})
+	}
+}
+
+// steady is a system with a settled estimate: four tests of 8.3, 1.2 dKH a day used and dosed.
+func steady(t *testing.T) *estimate.Filter {
+	t.Helper()
+	f := newFilter()
+	for d := 0.; d < 12; d += 3 {
+		if r := f.Test(alk(d, 8.3)); r.Verdict != estimate.Accepted {
+			t.Fatalf("day %v: %+v", d, r)
+		}
+		doseDaily(f, d, d+3, 1.2)
+	}
+	return f
+}
+
+func TestH29TheSecondTestEver(t *testing.T) {
+	for _, c := range []struct {
+		name       string
+		value      float64
+		dose, days float64
+		want       estimate.Verdict
+	}{
+		{"ten times", 80, 1.2, 3, estimate.Held},
+		{"a fall that dosing makes unlikely", 5.2, 1.2, 3, estimate.Held},
+		{"deliveries met the use", 8.1, 2.5, 4, estimate.Accepted},
+		{"nothing dosed, nothing used", 8, 0, 4, estimate.Accepted},
+		{"nothing dosed, 0.6 a day used", 5.6, 0, 4, estimate.Accepted},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			f := newFilter()
+			f.Test(alk(0, 8))
+			doseDaily(f, 0, c.days, c.dose)
+			if r := f.Test(alk(c.days, c.value)); r.Verdict != c.want {
+				t.Errorf("8.0, then %v: %v (distance %.2f, limit %.2f), want %v", c.value, r.Verdict, r.Distance, r.Limit, c.want)
+			}
+		})
+	}
+}
+
+func TestH29TheNextTestResolves(t *testing.T) {
+	for _, c := range []struct {
+		name        string
+		held, next  float64
+		verdict     estimate.Verdict
+		resolved    estimate.Resolution
+		level       float64
+		used, aside int
+	}{
+		{"refuted", 5.2, 8.2, estimate.Accepted, estimate.Refuted, 8.25, 5, 1},
+		{"confirmed", 5.2, 5.3, estimate.Accepted, estimate.Confirmed, 5.25, 6, 0},
+		{"confirmed high", 10.2, 10.1, estimate.Accepted, estimate.Confirmed, 10.15, 6, 0},
+		{"agrees with neither", 5.2, 10.4, estimate.Held, estimate.Refuted, 8.3, 4, 2},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			f := steady(t)
+			f.Test(alk(12, c.held))
+			r := f.Test(alk(12.1, c.next))
+			e := at(f, 12.1)
+			if r.Verdict != c.verdict || r.Resolved != c.resolved || e.TestsUsed != c.used || e.TestsSetAside != c.aside {
+				t.Errorf("%+v, used %d, aside %d; want %v, %v, %d, %d", r, e.TestsUsed, e.TestsSetAside, c.verdict, c.resolved, c.used, c.aside)
+			}
+			near(t, "level", e.Level, c.level, .2)
+			if held := e.Held != nil; held != (c.verdict == estimate.Held) {
+				t.Errorf("still held: %v", held)
+			}
+		})
+	}
+}
+
+// A held test is carried on with what happens to the system until the next test comes.
+func TestH29AHeldTestMovesWithTheSystem(t *testing.T) {
+	f := steady(t)
+	f.Test(alk(12, 6))
+	f.WaterChange(day(13), .5, []estimate.Level{{Quantity: units.Alkalinity, Value: 8}})
+	f.Dose(day(13), rise(.6))
+	e := at(f, 13)
+	near(t, "held level", e.HeldLevel, (6-1.2)/2+4+.6, .3) // the use may have grown as well
+	if r := f.Test(alk(13, e.HeldLevel)); r.Resolved != estimate.Confirmed {
+		t.Errorf("a test at the held level %v: %+v, want confirmed", e.HeldLevel, r)
+	}
+}
+
+// When the use changes, a held test's distance goes on growing. The next test, whenever it comes, still confirms.
+func TestH29AChangedUseIsConfirmedDaysLater(t *testing.T) {
+	for _, c := range []struct {
+		name  string
+		use   float64
+		later float64 // days between the held test and the next
+	}{{"uptake stops", 0, 3}, {"uptake stops, asked again at once", 0, .05}, {"uptake trebles", 3, 1}, {"uptake stops, a week", 0, 7}} {
+		t.Run(c.name, func(t *testing.T) {
+			f := steady(t)
+			doseDaily(f, 12, 15, 1.2)
+			level := 8.3 + 3*(1.2-c.use)
+			if r := f.Test(alk(15, level)); r.Verdict != estimate.Held {
+				t.Fatalf("%v is %+v, want held", level, r)
+			}
+			doseDaily(f, 15, 15+c.later, 1.2)
+			level += c.later * (1.2 - c.use)
+			if r := f.Test(alk(15+c.later, level)); r.Verdict != estimate.Accepted || r.Resolved != estimate.Confirmed {
+				t.Fatalf("%v after %v days: %+v, want confirmed", level, c.later, r)
+			}
+			e := at(f, 15+c.later)
+			near(t, "level", e.Level, level, .25)
+			if was, is := math.Abs(1.2-c.use), math.Abs(e.Consumption-c.use); is > .75*was {
+				t.Errorf("use %v, want it nearer to %v", e.Consumption, c.use)
+			}
+		})
+	}
+}
+
+func TestAConfirmedTestIsTakenAtOnce(t *testing.T) {
+	f := steady(t)
+	test := alk(12, 5.2)
+	test.Confirmed = true
+	if r := f.Test(test); r.Verdict != estimate.Accepted {
+		t.Fatalf("%+v, want accepted", r)
+	}
+	near(t, "level", at(f, 12).Level, 5.2, .2)
+	f = steady(t)
+	f.Test(alk(12, 9.9))
+	test = alk(12.2, 7)
+	test.Confirmed = true
+	if r := f.Test(test); r.Verdict != estimate.Accepted || r.Resolved != estimate.Refuted {
+		t.Errorf("confirmed test beside a held one: %+v, want accepted, the other refuted", r)
+	}
+}
+
+func TestH28DoubtfulTestsConfirmNothing(t *testing.T) {
+	f := newFilter()
+	doubtful := alk(0, 143)
+	doubtful.Doubtful = true
+	if r := f.Test(doubtful); r.Verdict != estimate.Held || at(f, 0).Known {
+		t.Fatalf("a doubtful first test: %+v, want held", r)
+	}
+	doubtful.At = day(1)
+	if r := f.Test(doubtful); r.Verdict != estimate.Held || at(f, 1).Known {
+		t.Fatalf("the same mistake twice: %+v, want held", r)
+	}
+	if r := f.Test(alk(2, 8)); r.Verdict != estimate.Accepted || r.Resolved != estimate.Refuted || at(f, 2).TestsSetAside != 2 {
+		t.Fatalf("a good test afterwards: %+v %+v", r, at(f, 2))
+	}
+	doubtful.At = day(3)
+	doubtful.Confirmed = true
+	if r := f.Test(doubtful); r.Verdict != estimate.Accepted {
+		t.Errorf("confirmed: %+v, want accepted", r)
+	}
+}

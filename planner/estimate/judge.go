@@ -1,0 +1,149 @@
+package estimate
+
+import "math"
+
+const (
+	// farSDs: a test further from the prediction than this many sd, and than the quantity's outlier distance,
+	// is held.
+	farSDs = 4
+	// earlyFactor bounds the distance for the second test ever, in outlier distances: the predicted sd is then
+	// nothing but a guess at the use, and 4 of it would let anything pass. Our own choice.
+	earlyFactor = 2
+)
+
+// growMost bounds by how much a held test's distance may have grown until the next test. Our own choice.
+const growMost = 4
+
+// judge takes a test in. The track stands at the test's time.
+func (k *track) judge(t Test) Result {
+	sd := k.testSD(t)
+	var res Result
+	if k.known {
+		res = Result{Known: true, Predicted: k.level, PredictedSD: math.Sqrt(k.pLL + sd*sd)}
+		res.Distance, res.Limit = k.distance(t.Value), k.limit(res.PredictedSD)
+	}
+	fits := !t.Doubtful && res.Distance <= res.Limit
+	switch {
+	case k.doubt != nil && !t.Doubtful && k.agreesWithHeld(t, sd) && !(fits && k.nearerToPrediction(t)):
+		res.Resolved = Confirmed
+		k.believeHeld()
+	case fits || t.Confirmed:
+		res.Resolved = k.refuteHeld()
+		if !fits && k.known {
+			k.jump(t.Value - k.level)
+		}
+	default:
+		res.Resolved = k.refuteHeld()
+		res.Verdict = Held
+		k.hold(t, sd, res)
+		return res
+	}
+	k.accept(t, sd, res)
+	res.Verdict = Accepted
+	return res
+}
+
+func (k *track) testSD(t Test) float64 {
+	if t.SD > 0 && finite(t.SD) {
+		return t.SD
+	}
+	return k.sd
+}
+
+func (k *track) distance(z float64) float64 {
+	if k.used > 1 {
+		return math.Abs(z - k.level)
+	}
+	// Until the second test the use is only a prior. A level that stayed is no surprise either: the deliveries
+	// may just have met the use. So the distance is to what lies between the two.
+	lo, hi := min(k.level, k.balanced), max(k.level, k.balanced)
+	return max(0, lo-z, z-hi)
+}
+
+func (k *track) limit(predictedSD float64) float64 {
+	far := max(k.prior.outlier, farSDs*predictedSD)
+	if k.used <= 1 {
+		far = min(far, earlyFactor*k.prior.outlier)
+	}
+	return far
+}
+
+// agreesWithHeld says whether a test confirms the held one. What it means by now lies between two readings: a
+// level that stepped once and kept its distance from the prediction, and a use that had changed halfway since the
+// last accepted test, so that the distance went on growing.
+func (k *track) agreesWithHeld(t Test, sd float64) bool {
+	d := k.doubt
+	margin := max(k.prior.outlier, farSDs*math.Hypot(sd, k.testSD(d.test)))
+	if !k.known {
+		return math.Abs(t.Value-d.believer.level) <= margin
+	}
+	grow := float64(growMost)
+	if d.since > 0 {
+		grow = min(grow, 1+float64(t.At.Sub(d.test.At))/(float64(d.since)/2))
+	}
+	kept, grown := k.level+d.shift, k.level+d.shift*grow
+	return t.Value >= min(kept, grown)-margin && t.Value <= max(kept, grown)+margin
+}
+
+// nearerToPrediction says whether a test that fits both lies nearer to what was predicted without the held one.
+func (k *track) nearerToPrediction(t Test) bool {
+	return math.Abs(t.Value-k.level) <= math.Abs(t.Value-k.doubt.believer.level)
+}
+
+// hold sets a test aside, and starts the model that believes it.
+func (k *track) hold(t Test, sd float64, res Result) {
+	k.aside++
+	d := &doubt{test: t, shift: t.Value - k.level, since: t.At.Sub(k.last.At), believer: *k}
+	if k.known {
+		d.believer.jump(d.shift)
+	}
+	d.believer.aside--
+	d.believer.accept(t, sd, res)
+	k.doubt = d
+}
+
+func (k *track) refuteHeld() Resolution {
+	if k.doubt == nil {
+		return None
+	}
+	k.doubt = nil
+	return Refuted
+}
+
+// believeHeld goes on with the model that took the held test in.
+func (k *track) believeHeld() { *k = k.doubt.believer }
+
+// clone gives a copy that shares nothing with k.
+func (k *track) clone() track {
+	c := *k
+	if k.doubt != nil {
+		d := *k.doubt
+		c.doubt = &d
+	}
+	return c
+}
+
+// accept takes a test into the model. The first one is all that is known of the level.
+func (k *track) accept(t Test, sd float64, res Result) {
+	if k.known {
+		k.update(t.Value, sd*sd)
+	} else {
+		k.known = true
+		k.level, k.balanced, k.pLL = t.Value, t.Value, sd*sd
+		k.use, k.pUU, k.pLU = k.prior.use, k.prior.useSD*k.prior.useSD, 0
+		k.caught = 0
+	}
+	k.note(t, res)
+}
+
+// note records an accepted test and watches for an overshoot: two in a row above Upper, the second higher.
+func (k *track) note(t Test, res Result) {
+	k.used++
+	k.previous = k.last
+	k.last = Reading{At: t.At, Value: t.Value, Predicted: res.Predicted, PredictedSD: res.PredictedSD}
+	upper := k.spec.Upper
+	if upper > 0 && k.used > 1 && k.previous.Value > upper && k.last.Value > k.previous.Value {
+		k.overshoot = true
+	}
+	k.maybeEndOvershoot()
+}

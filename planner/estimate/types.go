@@ -1,0 +1,124 @@
+package estimate
+
+import (
+	"time"
+
+	"aliquot/planner/units"
+)
+
+// Spec describes one quantity of a system.
+type Spec struct {
+	Quantity units.Quantity
+	TestSD   float64 // repeatability of the keeper's test; 0 = DefaultTestSD
+	MaxUse   float64 // the largest use per day that is believed; 0 = no limit
+	// Use and UseSD are the use per day before tests say anything, for example what a declared base brings.
+	// UseSD 0 = this package's own prior, Use included.
+	Use, UseSD float64
+	Target     float64
+	Upper      float64 // target + band; 0 = overshoot is not watched
+}
+
+// Test is one measurement of the system's water.
+type Test struct {
+	At        time.Time // when the sample was taken
+	Quantity  units.Quantity
+	Value     float64 // canonical unit
+	SD        float64 // 0 = the Spec's TestSD
+	Confirmed bool    // the keeper insists: taken at once
+	Doubtful  bool    // outside what is plausible: held however well it fits, and confirms nothing
+}
+
+// Verdict is what became of a test.
+type Verdict int
+
+// Verdicts. The zero value is the safe one.
+const (
+	Refused  Verdict = iota // not a number, or no such quantity here: nothing was changed
+	Held                    // too far from the prediction: waits for the next test
+	Accepted                // taken into the estimate
+)
+
+// String gives the verdict as a word.
+func (v Verdict) String() string {
+	switch v {
+	case Accepted:
+		return "accepted"
+	case Held:
+		return "held"
+	}
+	return "refused"
+}
+
+// Resolution is what a test did to an earlier held one.
+type Resolution int
+
+// Resolutions of an earlier held test.
+const (
+	None Resolution = iota
+	Confirmed
+	Refuted
+)
+
+// String gives the resolution as a word.
+func (r Resolution) String() string {
+	switch r {
+	case Confirmed:
+		return "confirmed"
+	case Refuted:
+		return "refuted"
+	}
+	return "none"
+}
+
+// Result is the answer to a test.
+type Result struct {
+	Verdict     Verdict
+	Known       bool    // there was a prediction to compare with
+	Predicted   float64 // the level before this test
+	PredictedSD float64 // of a test of this level
+	Distance    float64 // between test and prediction
+	Limit       float64 // the distance above which the test is held
+	Resolved    Resolution
+}
+
+// Rise is what one run brought of one quantity, canonical unit of the whole system; negative if it lowers.
+type Rise struct {
+	Quantity     units.Quantity
+	Mean, Lo, Hi float64
+	Unknown      bool // the outcome is not known: Lo..Hi is all that is certain
+}
+
+// Level is a level of one quantity, for example in new water.
+type Level struct {
+	Quantity units.Quantity
+	Value    float64
+}
+
+// Reading is an accepted test beside what had been predicted for it.
+type Reading struct {
+	At                     time.Time
+	Value                  float64
+	Predicted, PredictedSD float64 // zero for the first test of a quantity
+}
+
+// Estimate is what is believed of one quantity at one time.
+type Estimate struct {
+	Quantity    units.Quantity
+	Known       bool // at least one test was accepted; else all that follows is zero but Held
+	Level       float64
+	LevelSD     float64
+	LevelCaught float64 // Level if every unknown run since had delivered its most: decides over raises
+	Consumption float64 // per day, at least 0
+	// ConsumptionSD is per day.
+	ConsumptionSD float64
+	TestsUsed     int
+	TestsSetAside int       // refuted, and one that is still held
+	LastAccepted  time.Time // when the sample of the last accepted test was taken
+	// Last and Previous are the last two accepted tests; zero where there are not so many.
+	Last, Previous Reading
+	// Overshoot: two accepted tests in a row lay above Upper and rose, and the prediction has not been back at
+	// the target since.
+	Overshoot bool
+	Held      *Test   // waits for the next test
+	HeldLevel float64 // what the held test would mean for the level now
+}

@@ -1,0 +1,90 @@
+package planner
+
+import (
+	"fmt"
+	"sort"
+
+	"aliquot/safety"
+)
+
+// planRuns turns a day's volume into runs at the calendar's slots. Everything is counted in nanolitres: what a
+// slot owes and does not give is carried to the next, so that nothing is lost to rounding. Only what exceeds
+// per_run is dropped: it must not build up.
+func (l *lane) planRuns(in *Input, perDay safety.Microlitres, out *Output) {
+	if l.ch.Rate <= 0 {
+		return // not calibrated: whoever asks withholds it with that code
+	}
+	horizon := in.Horizon
+	if horizon <= 0 {
+		horizon = defaultHorizon
+	}
+	owed, dropped := l.believedCarry()
+	for _, slot := range l.ch.Calendar.Slots(in.At, in.At.Add(horizon)) {
+		if !l.ch.ServedThrough.IsZero() && !slot.At.After(l.ch.ServedThrough) {
+			continue
+		}
+		owed += OwedNL(perDay, slot)
+		run, excess, ok := l.split(owed)
+		dropped += excess
+		owed -= excess
+		if !ok {
+			out.Carried = append(out.Carried, Carried{Channel: l.ch.ID, Slot: slot, CarryAfterNL: owed})
+			continue
+		}
+		owed -= int64(run.Volume) * nlPerUL
+		run.Channel, run.Slot, run.CarryAfterNL = l.ch.ID, slot, owed
+		out.Runs = append(out.Runs, run)
+	}
+	if dropped > 0 {
+		out.Notes = append(out.Notes, fmt.Sprintf("channel %s: %s mL is more than its runs may carry and is left out; raise per_run or add slots",
+			l.ch.ID, round(float64(dropped)/1e6, 3)))
+	}
+}
+
+const nlPerUL = 1000
+
+// OwedNL is what a slot owes of a daily volume, nanolitres, rounded down.
+func OwedNL(perDay safety.Microlitres, slot Slot) int64 {
+	return int64(float64(int64(perDay)*nlPerUL) * slot.Days)
+}
+
+// believedCarry is what earlier slots can owe at all, and what is left out of it: all of it where per_day has
+// no room for a carry.
+func (l *lane) believedCarry() (owed, dropped int64) {
+	carry, most := max(0, l.ch.CarryNL), l.carryMost()
+	if most*l.tolerance()+float64(max(l.peak.Slots, l.ch.Peak.Slots)) <= float64(l.ch.PerDay) {
+		owed = min(carry, int64(most*nlPerUL))
+	}
+	return owed, carry - owed
+}
+
+// split decides the run for what is owed: whole milliseconds, then the whole µL of that time, both rounded
+// down. excess is the part of owed above per_run, or above
+// what the longest run can move. ok is false if the run would be below the smallest.
+func (l *lane) split(owed int64) (run Run, excess int64, ok bool) {
+	if l.ch.Rate <= 0 {
+		return Run{}, 0, false // nothing is known of how long a volume takes
+	}
+	rate := int64(l.ch.Rate)
+	most := min(int64(l.ch.PerRun)*nlPerUL, rate*int64(safety.RunMax)/1000)
+	if owed > most {
+		owed, excess = most, owed-most
+	}
+	if owed < int64(l.ch.SmallestRun)*nlPerUL {
+		return Run{}, excess, false
+	}
+	ms := owed * 1000 / rate
+	run = Run{Volume: safety.Microlitres(rate * ms / 1e6), Duration: safety.Milliseconds(ms)}
+	// Rounding may bring a run just below the smallest one, which the gate refuses. It waits a slot, unless
+	// per_run leaves no room to wait for.
+	if run.Volume <= 0 || (run.Volume < l.ch.SmallestRun && owed < most) {
+		return Run{}, excess, false
+	}
+	return run, excess, true
+}
+
+// sortByTime orders runs and carried slots by time; those of one instant stay in channel order.
+func sortByTime(out *Output) {
+	sort.SliceStable(out.Runs, func(i, j int) bool { return out.Runs[i].Slot.At.Before(out.Runs[j].Slot.At) })
+	sort.SliceStable(out.Carried, func(i, j int) bool { return out.Carried[i].Slot.At.Before(out.Carried[j].Slot.At) })
+}

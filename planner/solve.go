@@ -1,0 +1,294 @@
+package planner
+
+import (
+	"fmt"
+	"math"
+
+	"aliquot/planner/estimate"
+	"aliquot/safety"
+)
+
+// passes of the Gauss-Seidel sweep: side effects between supplements are small, six leave less than a µL.
+const passes = 6
+
+// lane is a channel while its volume is worked out. Volumes are mL a day.
+type lane struct {
+	ch       *ChannelState
+	sys      *SystemState
+	target   *Target
+	estimate *estimate.Estimate
+	demand   demand
+	master   int // Share: index of the other channel
+
+	volume   float64
+	usePart  float64
+	wish     float64 // what the tests ask for, before any limit on volumes
+	most     float64 // by per_day
+	peak     Peak
+	effect   float64 // Follow: rise of its quantity per mL, with what its shares bring of it
+	group    int     // Follow: channels of this system that follow the same quantity
+	limits   limits
+	withheld safety.Code
+	reason   string
+}
+
+// limits tells what held a volume below the wish.
+type limits struct {
+	dayCap, quantityCap, treatment, step, ceiling, held bool
+}
+
+// solver holds the lanes and the effect of every channel on every followed quantity.
+type solver struct {
+	in    *Input
+	lanes []lane
+	rise  []float64 // rise[j*n+k]: of lane j's quantity for 1 mL of channel k
+}
+
+func newSolver(in *Input) *solver {
+	n := len(in.Channels)
+	s := &solver{in: in, lanes: make([]lane, n), rise: make([]float64, n*n)}
+	for i := range s.lanes {
+		s.lanes[i] = lane{ch: &in.Channels[i], master: -1}
+		s.prepare(&s.lanes[i])
+	}
+	for j := range s.lanes {
+		s.fillRise(j)
+	}
+	for j := range s.lanes {
+		s.check(j)
+	}
+	return s
+}
+
+// prepare finds what belongs to a lane and refuses what is no number.
+func (s *solver) prepare(l *lane) {
+	for i := range s.in.Systems {
+		if s.in.Systems[i].ID == l.ch.System {
+			l.sys = &s.in.Systems[i]
+		}
+	}
+	if why := badNumbers(l); why != "" {
+		l.withhold(safety.BadVolume, why)
+		return
+	}
+	l.peak = l.ch.Peak
+	if l.peak == (Peak{}) {
+		l.peak = l.ch.Calendar.Peak(s.in.At)
+	}
+	l.most = l.mostPerDay()
+	l.volume = min(l.present(), l.most)
+	switch l.ch.Mode {
+	case Fixed:
+		l.volume = 0
+	case Follow:
+		s.prepareFollow(l)
+	case Share:
+		for i := range s.in.Channels {
+			if s.in.Channels[i].ID == l.ch.ShareOf {
+				l.master = i
+			}
+		}
+		if l.master < 0 {
+			l.withhold(safety.BadVolume, fmt.Sprintf("it shares the volume of %q, which is no channel", l.ch.ShareOf))
+		}
+	}
+}
+
+func (s *solver) prepareFollow(l *lane) {
+	for i := range l.sys.Targets {
+		if l.sys.Targets[i].Quantity == l.ch.Quantity {
+			l.target = &l.sys.Targets[i]
+		}
+	}
+	for i := range l.sys.Estimates {
+		if l.sys.Estimates[i].Quantity == l.ch.Quantity {
+			l.estimate = &l.sys.Estimates[i]
+		}
+	}
+	switch {
+	case l.target == nil:
+		l.withhold(safety.BadVolume, fmt.Sprintf("system %s has no target for %s", l.sys.ID, l.ch.Quantity))
+	case !finiteTarget(l.target) || (l.estimate != nil && !finiteEstimate(l.estimate)):
+		l.withhold(safety.BadVolume, fmt.Sprintf("a target or an estimate of %s is not a number", l.ch.Quantity))
+	case !(l.ch.Strength[l.ch.Quantity] > 0):
+		l.withhold(safety.BadVolume, fmt.Sprintf("its supplement does not raise %s", l.ch.Quantity))
+	case !l.tested() && l.ch.Base == nil:
+		l.withhold(safety.NoTest, fmt.Sprintf("no test of %s yet, and no base is declared: enter a test", l.ch.Quantity))
+	case l.tested():
+		l.demand = demandOf(*l.target, *l.estimate, s.in.At, l.sys.Kind)
+	}
+}
+
+// fillRise works out what every channel of the system brings of lane j's quantity.
+func (s *solver) fillRise(j int) {
+	l := &s.lanes[j]
+	if l.ch.Mode != Follow || l.withheld != "" {
+		return
+	}
+	n := len(s.lanes)
+	for k := range s.lanes {
+		o := &s.lanes[k]
+		if o.withheld == "" && o.sys == l.sys {
+			s.rise[j*n+k] = o.ch.Strength[l.ch.Quantity] / l.sys.NetLitres
+		}
+		if o.ch.Mode == Follow && o.withheld == "" && o.sys == l.sys && o.ch.Quantity == l.ch.Quantity {
+			l.group++
+		}
+	}
+	l.effect = s.rise[j*n+j]
+	for k := range s.lanes {
+		if s.lanes[k].master == j && s.lanes[k].withheld == "" {
+			l.effect += s.lanes[k].ch.ShareRatio * s.rise[j*n+k]
+		}
+	}
+}
+
+// check withholds a lane whose shares lower more than it raises, and shares of withheld channels.
+func (s *solver) check(j int) {
+	l := &s.lanes[j]
+	if l.withheld != "" {
+		return
+	}
+	if l.ch.Mode == Follow && !(l.effect > 0) {
+		l.withhold(safety.BadVolume, fmt.Sprintf("with the channels that share its volume it does not raise %s", l.ch.Quantity))
+		return
+	}
+	if l.master >= 0 && s.lanes[l.master].withheld != "" {
+		l.withhold(s.lanes[l.master].withheld, fmt.Sprintf("it shares the volume of %s, which is withheld", l.ch.ShareOf))
+	}
+}
+
+func (l *lane) withhold(code safety.Code, why string) {
+	l.withheld, l.reason, l.volume, l.usePart = code, why, 0, 0
+}
+
+// tested says whether the followed quantity ever had an accepted test.
+func (l *lane) tested() bool { return l.estimate != nil && l.estimate.Known }
+
+// solve sweeps over the channels in order until what they bring each other has settled.
+func (s *solver) solve() {
+	for range passes {
+		for j := range s.lanes {
+			l := &s.lanes[j]
+			if l.withheld != "" {
+				continue
+			}
+			l.limits = limits{}
+			switch l.ch.Mode {
+			case Fixed:
+				l.wish = l.ch.FixedPerDay
+				l.volume = l.underDayCap(l.wish)
+			case Share:
+				l.wish = l.ch.ShareRatio * s.lanes[l.master].volume
+				l.volume = l.underDayCap(l.wish)
+			case Follow:
+				s.follow(j)
+			}
+		}
+	}
+}
+
+// follow sets the volume of a followed channel from the demand less what the others bring.
+func (s *solver) follow(j int) {
+	l := &s.lanes[j]
+	if !l.tested() {
+		l.wish = l.ch.Base.Millilitres()
+		l.usePart = l.wish
+		l.volume = s.bound(j, l.wish, l.wish)
+		return
+	}
+	others, per := s.others(j), 1/(float64(l.group)*l.effect)
+	at := func(need float64) float64 { return max(0, need-others) * per }
+	d := l.demand
+	l.usePart = at(d.use)
+	l.wish = at(d.use + d.correction)
+	l.volume = s.bound(j, l.wish, at(d.use+d.heldCorrection))
+}
+
+// others is what the channels outside lane j's group bring of its quantity in a day. Shares of j itself are
+// part of its effect.
+func (s *solver) others(j int) float64 {
+	n, sum := len(s.lanes), 0.0
+	for k := range s.lanes {
+		if s.outside(j, k) {
+			sum += s.lanes[k].volume * s.rise[j*n+k]
+		}
+	}
+	return sum
+}
+
+// outside says whether channel k belongs neither to lane j's group nor to its shares.
+func (s *solver) outside(j, k int) bool {
+	l, o := &s.lanes[j], &s.lanes[k]
+	if k == j || o.master == j || o.withheld != "" || o.sys != l.sys {
+		return false
+	}
+	return o.ch.Mode != Follow || o.ch.Quantity != l.ch.Quantity
+}
+
+// badNumbers names what makes a channel unusable, empty if nothing does.
+func badNumbers(l *lane) string {
+	c := l.ch
+	switch {
+	case l.sys == nil:
+		return fmt.Sprintf("its system %q is not known", c.System)
+	case !(l.sys.NetLitres > 0) || math.IsInf(l.sys.NetLitres, 0):
+		return fmt.Sprintf("net volume %v L is not a number above 0", l.sys.NetLitres)
+	case !(c.FixedPerDay >= 0) || math.IsInf(c.FixedPerDay, 0):
+		return fmt.Sprintf("fixed volume %v mL/day is not a number from 0", c.FixedPerDay)
+	case !(c.ShareRatio >= 0) || math.IsInf(c.ShareRatio, 0):
+		return fmt.Sprintf("share ratio %v is not a number from 0", c.ShareRatio)
+	case c.PerDay < 0 || c.PerDay > largestVolume || c.PerRun < 0 || c.PerRun > largestVolume ||
+		c.SmallestRun < 0 || c.SmallestRun > largestVolume || c.Tolerance < 0 || c.Tolerance > 1000:
+		return "its limits are out of range"
+	case outOfRange(c.Base) || outOfRange(c.Reference) || outOfRange(c.Ceiling) || c.Rate < 0 || c.Rate > fastest:
+		return "its base, its earlier volume or its rate is out of range"
+	}
+	// Any order will do: only whether one is bad decides.
+	for _, v := range c.Strength {
+		if !finite(v) {
+			return "a strength of its supplement is not a number"
+		}
+	}
+	return ""
+}
+
+// largestVolume bounds every volume, so that sums in nL stay far inside int64.
+const largestVolume = 1_000_000 * safety.Millilitre
+
+// fastest bounds a rate: 60 L/min, far above any dosing pump.
+const fastest safety.Rate = 1e9
+
+func outOfRange(v *safety.Microlitres) bool { return v != nil && !(*v >= 0 && *v <= largestVolume) }
+
+func finite(x float64) bool { return !math.IsNaN(x) && !math.IsInf(x, 0) }
+
+func finiteTarget(t *Target) bool {
+	return finite(t.Target) && finite(t.Band) && finite(t.MaxRise) && finite(t.MaxFall) && finite(t.MaxDose)
+}
+
+func finiteEstimate(e *estimate.Estimate) bool {
+	return finite(e.Level) && finite(e.LevelSD) && finite(e.LevelCaught) && finite(e.Consumption) &&
+		finite(e.ConsumptionSD) && finite(e.HeldLevel)
+}
+
+// days gives the answer in whole µL, rounded down.
+func (s *solver) days() []Day {
+	out := make([]Day, len(s.lanes))
+	for i := range s.lanes {
+		l := &s.lanes[i]
+		v, err := safety.MillilitresDown(l.volume)
+		if err != nil {
+			l.withhold(safety.BadVolume, err.Error())
+			v = 0
+		}
+		out[i] = Day{Channel: l.ch.ID, PerDay: v, UsePart: v, Why: l.why()}
+		if use, err := safety.MillilitresDown(l.usePart); err == nil && l.ch.Mode == Follow && l.withheld == "" {
+			if l.demand.correction >= 0 {
+				use = min(use, v)
+			}
+			out[i].UsePart, out[i].CorrectionPart = use, v-use
+		}
+	}
+	return out
+}
