@@ -86,8 +86,8 @@ func TestBadFiles(t *testing.T) {
 	}
 }
 
-// The example sites and the files below good load without a problem; their warnings are pinned, because they
-// are what `check` tells a keeper.
+// The example sites and the files below good load without a problem. The warnings of the latter are pinned,
+// because they are what `check` tells a keeper.
 func TestGoodFiles(t *testing.T) {
 	for _, path := range goodFiles(t) {
 		t.Run(filepath.Base(path), func(t *testing.T) {
@@ -96,8 +96,10 @@ func TestGoodFiles(t *testing.T) {
 				t.Fatalf("problems:\n%s", problems)
 			}
 			checkInvariants(t, site)
-			name := strings.TrimSuffix(filepath.Base(path), ".yaml") + ".warnings"
-			compareGolden(t, filepath.Join("../testdata/config/warnings", name), warnings.String()+"\n")
+			if strings.Contains(path, "testdata") {
+				name := strings.TrimSuffix(filepath.Base(path), ".yaml") + ".warnings"
+				compareGolden(t, filepath.Join("../testdata/config/warnings", name), warnings.String()+"\n")
+			}
 		})
 	}
 }

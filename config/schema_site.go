@@ -100,7 +100,7 @@ var systemKeys = []Key{
 	{Path: "systems.*.quantities.*.test.sd", Type: "a level with its unit", Need: Required,
 		Meaning: "Repeatability of the test: standard deviation of repeated tests of one sample."},
 	{Path: "systems.*.quantities.*.test.due_every", Type: tDuration, Need: Optional, Default: "no reminder",
-		Meaning: "How often a test is due.", Later: "reminders for tests are not given yet", Unguarded: "nobody is reminded to test"},
+		Meaning: "How often a test is due.", Unguarded: "nobody is reminded to test"},
 	{Path: "systems.*.quantities.*.test.stale_after", Type: tDuration, Need: Depends,
 		Default: "10d alkalinity, 21d calcium, 42d magnesium; required for others",
 		Meaning: "Age at which the last test no longer corrects anything. Not above 21d alkalinity, 42d calcium, 60d others."},

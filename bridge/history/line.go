@@ -211,12 +211,13 @@ func (p *parser) takeTime() (time.Time, error) {
 
 // parseTime reads RFC 3339, which allows t and z in lower case, and gives UTC.
 func parseTime(s string) (time.Time, error) {
-	t, err := time.Parse(time.RFC3339, s)
+	upper := s
+	t, err := time.Parse(time.RFC3339, upper)
 	if err != nil {
-		s = strings.ToUpper(s)
-		t, err = time.Parse(time.RFC3339, s)
+		upper = strings.ToUpper(s)
+		t, err = time.Parse(time.RFC3339, upper)
 	}
-	if err != nil || !strictTime(s) {
+	if err != nil || !strictTime(upper) {
 		return time.Time{}, fmt.Errorf("%.40q is no time in RFC 3339: write it as in 2027-03-01T07:00:00Z", s)
 	}
 	t = t.UTC()

@@ -99,7 +99,23 @@ func fillAndReopen(path string, out io.Writer) error {
 	}
 	stored, err := checkNotes(l)
 	fmt.Fprintln(out, "acked", acked, "stored", stored)
-	return errors.Join(err, l.Close())
+	if err := errors.Join(err, l.Close()); err != nil {
+		return err
+	}
+	return openOnReadOnlyDisk(path, out)
+}
+
+// openOnReadOnlyDisk: a card that the kernel took to read-only must not look like a working ledger.
+func openOnReadOnlyDisk(path string, out io.Writer) error {
+	if err := syscall.Mount("tmpfs", os.Getenv(childMount), "tmpfs", syscall.MS_REMOUNT|syscall.MS_RDONLY, ""); err != nil {
+		return err
+	}
+	l, err := Open(Options{Path: path, MinFreeBytes: 1})
+	if err == nil {
+		return errors.Join(errors.New("a ledger on a read-only disk was opened for writing"), l.Close())
+	}
+	fmt.Fprintln(out, "read-only:", err)
+	return nil
 }
 
 // checkNotes walks over the ledger and gives its last Seq: every row must be the one that was appended there.

@@ -58,7 +58,7 @@ func TestH39WritesThatFailPartWay(t *testing.T) {
 	}
 }
 
-func TestH39FullDisk(t *testing.T) {
+func TestH39FullAndReadOnlyDisk(t *testing.T) {
 	dir := t.TempDir()
 	cmd := exec.Command(self()[0], self()[1:]...)
 	cmd.Env = append(os.Environ(), childPath+"="+filepath.Join(dir, "ledger.db"), childMount+"="+dir)
@@ -74,7 +74,7 @@ func TestH39FullDisk(t *testing.T) {
 	if strings.HasPrefix(string(out), "no mount:") {
 		missing(t, "the right to mount a small file system: "+string(out))
 	}
-	if err != nil || !strings.Contains(string(out), "full: ") {
+	if err != nil || !strings.Contains(string(out), "full: ") || !strings.Contains(string(out), "read-only: ") {
 		t.Fatalf("%v\n%s", err, out)
 	}
 	var acked, stored int64

@@ -120,7 +120,7 @@ type adder func(on bool, name, level, format string, args ...any)
 const offlineAfter = 2 * time.Minute
 
 func (t *turn) nodeConditions(n *nodeState, add adder) {
-	quiet := t.now.Mono - max(n.seen, t.startMono)
+	quiet := t.now.Mono - max(n.seen, t.startMono, t.owner.linkMono)
 	add(t.linkUp && !n.up && quiet > offlineAfter, "node-offline-"+n.cfg.ID, Warning, "node %s is not online; its channels do not run", n.cfg.ID)
 	add(len(n.retained) > 0, "retained-command-"+n.cfg.ID, Critical, "a retained command lies on a command topic of node %s; nothing runs there until it is gone", n.cfg.ID)
 	add(n.deafness, "commands-unreadable-"+n.cfg.ID, Warning, "the broker does not let this service read the command topics of node %s, so it cannot see foreign or retained commands there", n.cfg.ID)

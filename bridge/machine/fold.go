@@ -132,6 +132,11 @@ func (s *State) applyLockout(r Row, b Lockout) {
 	s.stand(standing{Scope: b.Scope, code: b.Code, text: b.Text, since: r.At})
 }
 
+// has says whether the site still has what a scope names: what stands for something else could never be cleared.
+func (s *State) has(c Scope) bool {
+	return c.Interlock == "" && (c.Channel == "" || s.channel(c.Channel) != nil) && (c.System == "" || s.system(c.System) != nil)
+}
+
 func (s *State) applyCleared(r Row, b Cleared) {
 	if i, ok := s.index.interlock[b.Scope.Interlock]; ok {
 		s.locks[i] = safety.Interlock{}
@@ -158,6 +163,9 @@ func (s *State) returned(scope Scope, at time.Time) {
 
 // stand adds a standing condition; the same one again only renews its text.
 func (s *State) stand(k standing) {
+	if !s.has(k.Scope) {
+		return
+	}
 	for i := range s.standing {
 		if s.standing[i].Scope == k.Scope && s.standing[i].code == k.code {
 			s.standing[i].text = k.text
@@ -190,8 +198,8 @@ func (s *State) applyRefill(b Refill) {
 	}
 	wasEmpty := k.min <= k.cfg.Stop
 	if b.Remaining != nil {
-		k.min = min(*b.Remaining, k.cfg.Capacity)
-		k.max = k.min
+		k.max = min(*b.Remaining, k.cfg.Capacity)
+		k.min = k.max - s.openHi(b.Container)
 	} else {
 		k.min = min(max(0, k.min)+b.Added, k.cfg.Capacity)
 		k.max = min(k.max+b.Added, k.cfg.Capacity)
@@ -208,12 +216,24 @@ func (s *State) applySwap(r Row, b Swap) {
 	}
 	other := k.supplement != b.Supplement
 	k.supplement = b.Supplement
-	k.min = min(b.Remaining, k.cfg.Capacity)
-	k.max = k.min
+	k.max = min(b.Remaining, k.cfg.Capacity)
+	k.min = k.max - s.openHi(b.Container)
 	s.drained(b.Container)
 	if other {
 		k.halfUntil = r.Elapsed + elapsed(safety.Window)
 	}
+}
+
+// openHi is what runs without an outcome may still take out of a container whose contents were stated meanwhile.
+func (s *State) openHi(container string) safety.Microlitres {
+	var sum safety.Microlitres
+	for i := range s.channels {
+		if r := s.channels[i].open; r != nil && r.Container == container {
+			hi, _ := safety.Account(r.commanded(), Unknown, nil)
+			sum += hi
+		}
+	}
+	return sum
 }
 
 // drained voids the priming of every line that draws from a container.

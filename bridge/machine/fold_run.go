@@ -1,6 +1,7 @@
 package machine
 
 import (
+	"fmt"
 	"time"
 
 	"aliquot/safety"
@@ -35,14 +36,18 @@ func (s *State) applyEnded(r Row, b RunEnded) {
 		return
 	}
 	moved := booking.Volume
-	if c.open != nil && b.Duration > 0 {
+	if c.open != nil && (b.Duration > 0 || b.Outcome == Partial) {
 		moved = c.open.Rate.VolumeIn(b.Duration)
 	}
-	s.close(c, booking, r, b, moved)
+	if c.rate == 0 { // the rate was a cautious guess: the node's word about the time says little of the volume
+		s.close(c, booking, r, b, 0, max(moved, b.Hi))
+		return
+	}
+	s.close(c, booking, r, b, moved, moved)
 }
 
-// close gives a booked run its outcome; moved is the volume that the node's own word stands for.
-func (s *State) close(c *channelState, booking safety.Booking, r Row, b RunEnded, moved safety.Microlitres) {
+// close gives a booked run its outcome; between least and most is what the node's own word stands for.
+func (s *State) close(c *channelState, booking safety.Booking, r Row, b RunEnded, least, most safety.Microlitres) {
 	closed := booking.Close(r.Elapsed, b.Outcome, b.Hi, b.Lo)
 	more := closed.Hi - booking.Hi
 	c.book = c.book.Replace(closed)
@@ -60,10 +65,17 @@ func (s *State) close(c *channelState, booking safety.Booking, r Row, b RunEnded
 		}
 		return
 	}
-	c.open = nil
-	c.settle(r, b.Outcome)
-	if !booking.Vessel {
-		s.doseOf(c, r.At, b.Outcome, moved, closed.Hi)
+	c.open, c.givenUp = nil, b.Outcome == Unknown
+	c.settle(r, b.Outcome, booking.Vessel)
+	if booking.Vessel {
+		return
+	}
+	switch b.Outcome {
+	case NotSent:
+	case Finished, Partial:
+		s.dosed(c, r.At, least, most)
+	default: // nobody knows: it enters with its range
+		s.dosed(c, r.At, 0, closed.Hi)
 	}
 }
 
@@ -77,9 +89,9 @@ func (s *State) booking(run string) (*channelState, safety.Booking) {
 	return nil, safety.Booking{}
 }
 
-// settle keeps the count of runs whose outcome nobody knows (H-09). After one, the followed volume does not rise
-// until the next accepted test.
-func (c *channelState) settle(r Row, o Outcome) {
+// settle keeps the count of runs whose outcome nobody knows (H-09). After one into the tank, the followed volume does
+// not rise until the next accepted test.
+func (c *channelState) settle(r Row, o Outcome, vessel bool) {
 	if o != Unknown && o != Refused {
 		c.unknownRow = 0
 		return
@@ -87,30 +99,30 @@ func (c *channelState) settle(r Row, o Outcome) {
 	c.unknownRow++
 	kept := without(c.unknowns, func(e safety.Elapsed) bool { return r.Elapsed-e > elapsed(safety.Window) })
 	c.unknowns = append(kept, r.Elapsed)
-	if c.follows() && c.noRise == nil {
-		c.freeze(time.Time{})
+	if c.follows() && !vessel && c.noRise == nil {
+		c.noRise = c.present()
 	}
 }
 
-// freeze keeps the channel's daily volume from rising above the present one: until the next accepted test, or
-// until a moment.
-func (c *channelState) freeze(until time.Time) {
-	ceiling := c.day.PerDay
+// present is the daily volume that really ran last, before the first run the base, else 0. Like everything in a fold
+// it rests on rows alone, so that a restart changes nothing.
+func (c *channelState) present() *safety.Microlitres {
+	var v safety.Microlitres
 	if n := len(c.volumes); n > 0 {
-		ceiling = max(ceiling, c.volumes[n-1].volume)
+		v = c.volumes[n-1].volume
+	} else if c.cfg.Base != nil {
+		v = *c.cfg.Base
 	}
-	c.noRise, c.noRiseUntil = &ceiling, until
+	return &v
 }
 
-// doseOf tells the estimator what went into the tank. What nobody knows enters with its range.
-func (s *State) doseOf(c *channelState, at time.Time, o Outcome, moved, hi safety.Microlitres) {
-	switch o {
-	case NotSent:
-	case Finished, Partial:
-		s.dosed(c, at, moved, moved)
-	default:
-		s.dosed(c, at, 0, hi)
+// ceiling is what the daily volume may not rise above at a moment, nil if anything: the lower of what an unknown run
+// and what a late test left behind.
+func (c *channelState) ceiling(at time.Time) *safety.Microlitres {
+	if c.lateRise == nil || !at.Before(c.lateUntil) || (c.noRise != nil && *c.noRise < *c.lateRise) {
+		return c.noRise
 	}
+	return c.lateRise
 }
 
 // applyPast books a run of an imported history as if it had been reserved and ended when it happened.
@@ -120,10 +132,13 @@ func (s *State) applyPast(r Row, b RunPast) {
 		return
 	}
 	then := r
+	if then.ID == "" { // bookings are told apart by it
+		then.ID = fmt.Sprintf("row-%d", r.Seq)
+	}
 	then.At = b.Happened
 	then.Elapsed = r.Elapsed - elapsed(r.At.Sub(b.Happened))
 	rate := c.presentRate()
-	reserved := RunReserved{Run: r.ID, Channel: b.Channel, Container: c.cfg.Container, Node: c.cfg.Node, Output: c.cfg.Output,
+	reserved := RunReserved{Run: then.ID, Channel: b.Channel, Container: c.cfg.Container, Node: c.cfg.Node, Output: c.cfg.Output,
 		Serial: s.serial, Purpose: b.Purpose, Into: b.Into, Volume: b.Volume, Duration: b.Duration, Tolerance: c.tolerance,
 		Rate: rate, CarryNL: c.carryNL, DayVolume: s.pastDayVolume(c, b)}
 	if reserved.Duration == 0 {
@@ -136,15 +151,15 @@ func (s *State) applyPast(r Row, b RunPast) {
 	if b.Delivered != nil {
 		moved = *b.Delivered
 	}
-	ended := RunEnded{Run: r.ID, Outcome: b.Outcome}
+	ended := RunEnded{Run: then.ID, Outcome: b.Outcome}
 	ended.Hi, ended.Lo = safety.Account(reserved.commanded(), b.Outcome, nil)
 	if b.Outcome == Finished || b.Outcome == Partial {
 		ended.Hi, ended.Lo = c.tolerance.Above(max(reserved.Worst, moved)), c.tolerance.Below(moved)
 	}
 	then.At = then.At.Add(reserved.Duration.Duration())
 	then.Elapsed += safety.Elapsed(reserved.Duration)
-	booking, _ := c.book.Find(r.ID)
-	s.close(c, booking, then, ended, moved)
+	booking, _ := c.book.Find(then.ID)
+	s.close(c, booking, then, ended, moved, moved)
 }
 
 // pastDayVolume is the daily volume that was planned when an imported run happened: it is worked out anew, since

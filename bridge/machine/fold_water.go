@@ -145,8 +145,8 @@ func (s *State) applyTest(r Row, b Test) {
 		}
 		switch {
 		case r.At.Sub(b.Taken) > lateTest:
-			c.freeze(r.At.Add(safety.Window))
-		case result.Verdict == estimate.Accepted && c.noRiseUntil.IsZero():
+			c.lateRise, c.lateUntil = c.present(), r.At.Add(safety.Window)
+		case result.Verdict == estimate.Accepted:
 			c.noRise = nil
 		}
 	}

@@ -64,7 +64,7 @@ func (s *State) standingBlocks(c *channelState) []safety.Block {
 		}
 	}
 	for _, h := range s.holds {
-		if h.Scope.covers(c) {
+		if h.Scope.covers(c) && h.ends > s.clock.Now() {
 			out = append(out, safety.Block{Code: safety.OnHold, Text: fmt.Sprintf("hold: %s, until %s", h.Reason, s.local(h.Until)), Until: h.ends})
 		}
 	}

@@ -31,13 +31,10 @@ func (y *systemState) estimates(at time.Time) []estimate.Estimate {
 
 func (s *State) planChannel(c *channelState, at time.Time) planner.ChannelState {
 	p := planner.ChannelState{Channel: c.cfg.Channel, Rate: c.rate, CarryNL: c.carryNL, Reference: c.dayReference(at),
-		ServedThrough: c.served, Peak: c.peak}
+		ServedThrough: c.served, Peak: c.peak, Ceiling: c.ceiling(at)}
 	p.Strength, p.Tolerance = s.strength(c), c.tolerance
 	// A run is bounded by its volume and by its time, whichever is less.
 	p.PerRun = min(p.PerRun, safety.Microlitres(int64(c.rate)*int64(c.cfg.Limits.RunTime)/1e6))
-	if c.noRise != nil && (c.noRiseUntil.IsZero() || at.Before(c.noRiseUntil)) {
-		p.Ceiling = c.noRise
-	}
 	if k := s.container(c.cfg.Container); k.halfUntil > s.clock.Now() {
 		p.PerDay /= 2
 	}
@@ -76,12 +73,6 @@ func (t *turn) plan(now time.Time) {
 	t.lastPlan = now
 	t.nextTick = nextLocal(t.site.Tick, t.site.Zone, now)
 	t.setDays(planner.DayVolumes(t.planInput(now)))
-	for i := range t.channels {
-		c := &t.channels[i]
-		if !c.noRiseUntil.IsZero() && !now.Before(c.noRiseUntil) {
-			c.noRise, c.noRiseUntil = nil, time.Time{}
-		}
-	}
 }
 
 // nextLocal evaluates a schedule on local wall time. Where an hour is missing or doubled a tick may come early or
@@ -98,11 +89,24 @@ func nextLocal(schedule planner.Schedule, zone *time.Location, now time.Time) ti
 // ends, then dropped: nothing missed is caught up (INV-10).
 func (t *turn) serveSlots() {
 	if !t.clock.Trusted() {
+		t.slotsLost = true
 		return
 	}
 	for i := range t.channels {
+		if t.slotsLost {
+			t.seek(&t.channels[i])
+		}
 		t.serve(&t.channels[i])
 	}
+	t.slotsLost = false
+}
+
+// seek finds a channel's next slot by a wall time that is believed: what the clock said before that says nothing of
+// slots. Those beyond the longest grace are gone.
+func (t *turn) seek(c *channelState) {
+	c.due = nil
+	c.served = later(c.served, t.wall().Add(-safety.GraceMax))
+	c.next, c.hasNext = c.cfg.Calendar.NextAfter(c.served)
 }
 
 func (t *turn) serve(c *channelState) {
@@ -138,7 +142,7 @@ func (t *turn) drop(c *channelState) {
 
 func (t *turn) tryServe(c *channelState, d *dueSlot) {
 	if code := t.unplanned(c); code != "" {
-		t.withhold(c, d, safety.Block{Code: code, Text: c.day.Text})
+		t.withhold(c, d, safety.Block{Code: code, Text: t.unplannedText(c, code)})
 		return
 	}
 	// The smallest run stands for whatever this slot will owe: what blocks it blocks all.

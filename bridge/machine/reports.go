@@ -78,6 +78,8 @@ func (t *turn) reportedLate(n *nodeState, e Reported) {
 	switch {
 	case c == nil && e.State == ReportStarted:
 		t.foreignRun(n, fmt.Sprintf("node %s started a run (%s) that was not asked for here", n.cfg.ID, e.Run))
+	case c != nil && e.Seconds != nil && e.State != ReportStarted:
+		t.ranOn(c, booking, safety.Milliseconds(math.Ceil(*e.Seconds*1000)))
 	case c == nil || e.State != ReportStarted:
 		t.log(Warn, "a report about a run that is not open", "node", n.cfg.ID, "run", e.Run, "state", string(e.State))
 	case contains(c.lately, e.Run):
@@ -87,6 +89,22 @@ func (t *turn) reportedLate(n *nodeState, e Reported) {
 		t.stopOutput(c.cfg, e.Run)
 		t.log(Warn, "a run started after it was given up; it was told to stop", "node", n.cfg.ID, "run", e.Run)
 	}
+}
+
+// ranOn counts what a run moved beyond what was booked when it was given up: the node says so late (H-01). Less than
+// was booked changes nothing.
+func (t *turn) ranOn(c *channelState, booking safety.Booking, ran safety.Milliseconds) {
+	rate := c.presentRate()
+	hi := c.tolerance.Above(rate.VolumeIn(ran))
+	if hi <= booking.Hi {
+		return
+	}
+	t.record(RunEnded{Run: booking.Run, Outcome: Extra, Duration: ran, Hi: hi, Lo: booking.Lo, Reason: "the node reported a longer run"}, "")
+	if hi <= booking.Hi+c.tolerance.Above(rate.VolumeIn(safety.Milliseconds(stuckAfter.Milliseconds()))) {
+		return
+	}
+	t.stopOutput(c.cfg, "*")
+	t.lockOut(Scope{Channel: c.cfg.ID}, safety.Fault, fmt.Sprintf("run %s lasted %.1f s, longer than it was told to; look at the pump and the tank, then clear this", booking.Run, ran.Seconds()))
 }
 
 // twice counts a run that started a second time (H-03): as much again may have gone in.
@@ -159,7 +177,7 @@ func (t *turn) switched(e Switched) {
 	t.do(Count{Metric: MetricReports, Labels: [2]string{e.Node, map[bool]string{true: "on", false: "off"}[e.On]}})
 	switch r := c.open; {
 	case e.On && r == nil:
-		t.unasked(c)
+		t.unasked(c, c.mayStillStart(t.clock.Now()))
 	case e.On && !r.started && !e.Retained:
 		r.started, r.startedAt = true, t.clock.Now()
 	case !e.On && r != nil && r.started:
@@ -178,7 +196,7 @@ func (t *turn) wentOff(c *channelState, r *openRun) {
 	on := safety.Milliseconds(t.clock.Now() - r.startedAt)
 	switch {
 	case r.foreign:
-		t.end(r, Extra, &on, "nobody here asked for it")
+		t.end(r, Extra, &on, "it was on without an open run")
 	case r.Purpose == Prove:
 		t.proofEnded(c, r, on)
 	case on < r.Duration-max(earlyOff, r.Duration/10):
@@ -212,9 +230,17 @@ type ProofEvent struct {
 	OnForSeconds float64 `json:"on_for_seconds"`
 }
 
-// unasked books an output that is on without a run of ours, and tells it to stop. Until it is seen off it is an
-// open run; the time seen on then raises what it may have moved.
-func (t *turn) unasked(c *channelState) {
+// mayStillStart says whether a run that was given up can be what is seen on now: a late one, or one that the last
+// process left behind. It is believed once.
+func (c *channelState) mayStillStart(now safety.Elapsed) bool {
+	at, open := c.book.LatestEnd()
+	return c.givenUp && !open && now < at
+}
+
+// unasked books an output that is on without an open run, and tells it to stop. Until it is seen off it is an open
+// run; the time seen on then raises what it may have moved. Unless it can be a run that was given up, somebody else
+// switches it.
+func (t *turn) unasked(c *channelState, late bool) {
 	t.stopOutput(c.cfg, "*")
 	if _, open := c.book.LatestEnd(); open {
 		return
@@ -224,6 +250,11 @@ func (t *turn) unasked(c *channelState) {
 	w := wanted{purpose: Manual, into: IntoTank, duration: d, volume: rate.VolumeIn(d), rate: rate, carryNL: c.carryNL}
 	t.reserve(c, t.want(c, w))
 	c.open.foreign, c.open.started, c.open.startedAt = true, true, t.clock.Now()
+	if late {
+		c.givenUp = false
+		t.log(Warn, "an output is on that was given up; it was told to stop", "channel", c.cfg.ID)
+		return
+	}
 	t.lockOut(Scope{Channel: c.cfg.ID}, safety.Fault, fmt.Sprintf("output %d of node %s went on without being asked; find out who switches it, then clear this", c.cfg.Output, c.cfg.Node))
 }
 

@@ -84,6 +84,9 @@ func (t *turn) end(r *openRun, o Outcome, ran *safety.Milliseconds, reason strin
 	c := t.channel(r.Channel)
 	row := RunEnded{Run: r.Run, Outcome: o, Reason: reason}
 	row.Hi, row.Lo = safety.Account(r.commanded(), o, ran)
+	if c != nil && c.rate == 0 {
+		row.Lo = 0 // booked at a rate that is a cautious guess, of which nothing is sure
+	}
 	if ran != nil {
 		row.Duration = *ran
 	}

@@ -197,11 +197,19 @@ func (s *State) probeView(p *probeState) ProbeView {
 	return v
 }
 
+// retryEvery is how often a slot that is withheld is tried again. Whatever happens meanwhile looks at it at once.
+const retryEvery = 5 * time.Second
+
 // NextWake is the monotonic time at which something is due; the shell wakes at it, and at least every 15 s.
 func NextWake(s *State) time.Duration {
 	const most = 15 * time.Second
 	at := s.now.Mono + most
-	soon := func(d time.Duration) { at = min(at, s.now.Mono+max(10*time.Millisecond, d)) }
+	// What lies in the past was looked at in the last step already: only what is to come is worth waking for.
+	soon := func(d time.Duration) {
+		if d > 0 {
+			at = min(at, s.now.Mono+max(10*time.Millisecond, d))
+		}
+	}
 	wallUntil := func(t time.Time) { soon(t.Sub(s.now.Wall)) }
 	axisUntil := func(e safety.Elapsed) { soon(time.Duration(e-s.clock.Now()) * time.Millisecond) }
 	if s.linkUp && !s.owner.sure && s.owner.foreign == "" {
@@ -214,7 +222,7 @@ func NextWake(s *State) time.Duration {
 		c := &s.channels[i]
 		switch {
 		case c.due != nil:
-			soon(time.Second)
+			soon(retryEvery)
 		case c.hasNext:
 			wallUntil(c.next.At)
 		}
@@ -222,7 +230,7 @@ func NextWake(s *State) time.Duration {
 			soon(time.Second)
 		}
 		if r := c.open; r != nil {
-			axisUntil(r.nextLook())
+			axisUntil(r.nextLook(s.node(r.Node).cfg.Style))
 		}
 	}
 	for _, h := range s.holds {
@@ -232,10 +240,12 @@ func NextWake(s *State) time.Duration {
 }
 
 // nextLook is when a run's silence means something.
-func (r *openRun) nextLook() safety.Elapsed {
+func (r *openRun) nextLook(style Style) safety.Elapsed {
 	switch {
 	case !r.started:
 		return r.elapsed + elapsed(safety.AckWait)
+	case style == BoundedRun:
+		return r.startedAt + safety.Elapsed(r.Duration) + elapsed(safety.StopWait)
 	case r.offSent:
 		return r.startedAt + safety.Elapsed(r.Duration) + elapsed(stuckAfter)
 	case r.Purpose == Prove:

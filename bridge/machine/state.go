@@ -49,6 +49,7 @@ type State struct {
 	lastPlan  time.Time
 	daysAt    time.Time // when the daily volumes were worked out
 	daysStale bool      // something has happened since that they rest on
+	slotsLost bool      // the next slots have to be looked for: a new process, or the clock was in doubt
 	beatMono  time.Duration
 }
 
@@ -70,22 +71,24 @@ type channelState struct {
 	longestGap   time.Duration
 	peak         planner.Peak
 
-	book        safety.Book
-	open        *openRun
-	carryNL     int64
-	served      time.Time // slots up to this instant are served or dropped
-	next        planner.Slot
-	hasNext     bool
-	due         *dueSlot
-	day         planner.Day
-	volumes     []dayVolume // planned daily volumes that really ran, oldest first
-	noRise      *safety.Microlitres
-	noRiseUntil time.Time        // zero: until the next accepted test
-	unknowns    []safety.Elapsed // runs of the last day that nobody knows the outcome of
-	unknownRow  int              // how many of them without a known one between
-	lately      []string         // the last runs that were seen to start
-	offUntil    safety.Elapsed   // a stuck output is told to stop once a second until then
-	offLast     safety.Elapsed
+	book       safety.Book
+	open       *openRun
+	carryNL    int64
+	served     time.Time // slots up to this instant are served or dropped
+	next       planner.Slot
+	hasNext    bool
+	due        *dueSlot
+	day        planner.Day
+	volumes    []dayVolume         // planned daily volumes that really ran, oldest first
+	noRise     *safety.Microlitres // after an unknown run, until the next accepted test
+	lateRise   *safety.Microlitres // after a late test, until lateUntil
+	lateUntil  time.Time
+	unknowns   []safety.Elapsed // runs of the last day that nobody knows the outcome of
+	unknownRow int              // how many of them without a known one between
+	givenUp    bool             // the last run ended unknown, and its output may still be seen on
+	lately     []string         // the last runs that were seen to start
+	offUntil   safety.Elapsed   // a stuck output is told to stop once a second until then
+	offLast    safety.Elapsed
 
 	totalHi, totalLo safety.Microlitres
 	ranFor           safety.Milliseconds // since the tubing was changed
@@ -102,7 +105,7 @@ type openRun struct {
 	started   bool // the node said so, at startedAt
 	startedAt safety.Elapsed
 	offSent   bool // a relay was told to go off at the end
-	foreign   bool // nobody here asked for it
+	foreign   bool // an output that was on without an open run
 }
 
 // dueSlot is a slot whose time has come and that has not run yet.

@@ -117,11 +117,7 @@ func (t *turn) boot(e Booted) {
 	if e.LedgerLost != "" {
 		t.lockOut(Scope{}, safety.LedgerRestored, e.LedgerLost)
 	}
-	for i := range t.channels {
-		c := &t.channels[i]
-		c.served = later(c.served, t.wall().Add(-safety.GraceMax))
-		c.next, c.hasNext = c.cfg.Calendar.NextAfter(c.served)
-	}
+	t.slotsLost = true
 	t.log(Info, "started", "site", t.site.Name, "epoch", t.epoch, "rows", t.seq)
 }
 

@@ -45,17 +45,20 @@ type template []segment
 // segment is a literal text, or a field where field is not empty.
 type segment struct{ text, field string }
 
+// ownTree names the template itself among those that a text might define.
+const ownTree = "line"
+
 // parseTemplate reads the notation of Go's text/template, of which only fields from allowed can be used.
 func parseTemplate(text string, allowed []string) (template, error) {
-	trees, err := parse.Parse("x", text, "{{", "}}")
+	trees, err := parse.Parse(ownTree, text, "{{", "}}")
 	if err != nil {
-		return nil, fmt.Errorf("cannot be read as a template (%s); %s", strings.TrimPrefix(err.Error(), "template: x:"), usable(allowed))
+		return nil, fmt.Errorf("cannot be read as a template (%s); %s", strings.TrimPrefix(err.Error(), "template: "+ownTree+":"), usable(allowed))
 	}
 	if len(trees) > 1 {
 		return nil, fmt.Errorf("defines other templates; %s", usable(allowed))
 	}
 	var t template
-	if tree := trees["x"]; tree != nil && tree.Root != nil {
+	if tree := trees[ownTree]; tree != nil && tree.Root != nil {
 		for _, n := range tree.Root.Nodes {
 			s, err := readNode(n, allowed)
 			if err != nil {
