@@ -341,3 +341,50 @@ func TestRetainedStateIsPublishedOnceAndAgainAfterAReconnect(t *testing.T) {
 		}
 	})
 }
+
+// Somebody who wants the pumps to stop gets it, whatever is wrong with the message.
+func TestINV11AStopThatCannotBeReadStopsAllTheSame(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		r := startRig(t, nil)
+		r.connect()
+		stops := len(r.wire.on("pumps/1/stop"))
+		r.b.Deliver(Message{Topic: "aliquot/shed/ask/stop", Payload: []byte("STOP")})
+		synctest.Wait()
+		if got := len(r.wire.on("pumps/1/stop")); got != stops+1 {
+			t.Errorf("%d stops, want one more than %d", got, stops)
+		}
+		if got := r.wire.on("aliquot/shed/problem"); len(got) != 1 {
+			t.Errorf("problems %v, want one", got)
+		}
+		if err := r.stop(); err != nil {
+			t.Error(err)
+		}
+	})
+}
+
+// An alert that ended while the broker was away must not stay on it.
+func TestAClearedAlertIsRemovedAfterAReconnect(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		r := startRig(t, nil)
+		r.connect()
+		r.b.Deliver(Message{Topic: "pumps/online", Payload: []byte("0")})
+		time.Sleep(5 * time.Minute)
+		const topic = "aliquot/shed/alert/node-offline-board"
+		if got := r.wire.on(topic); len(got) != 1 || got[0] == "" {
+			t.Fatalf("alert topic got %q, want it raised", got)
+		}
+		r.wire.mu.Lock()
+		r.wire.open = false
+		r.wire.mu.Unlock()
+		r.b.LinkDown()
+		time.Sleep(time.Minute)
+		r.connect()
+		time.Sleep(time.Minute)
+		if got := r.wire.on(topic); got[len(got)-1] != "" {
+			t.Errorf("alert topic ends with %q, want it removed", got[len(got)-1])
+		}
+		if err := r.stop(); err != nil {
+			t.Error(err)
+		}
+	})
+}

@@ -66,18 +66,20 @@ func (in *inbox) deliver(m Message) {
 		in.misread(m.Topic, safety.TooMany, "more messages on this topic than are read; the rest of this second is dropped", "")
 		return
 	}
-	if len(m.Payload) > safety.MaxPayload {
-		in.misread(m.Topic, safety.TooLarge, fmt.Sprintf("%d bytes; at most %d are read", len(m.Payload), safety.MaxPayload), "")
-		return
-	}
+	_, isProbe := in.probes[m.Topic]
+	own := strings.HasPrefix(m.Topic, in.layout.Root()+"/")
 	switch {
+	case !own && !isProbe:
+		// A command of a stranger counts whatever its size: the codec judges.
+		in.bridge.queue(item{node: &m})
+	case len(m.Payload) > safety.MaxPayload:
+		in.misread(m.Topic, safety.TooLarge, fmt.Sprintf("%d bytes; at most %d are read", len(m.Payload), safety.MaxPayload), "")
+	case isProbe:
+		in.probe(m)
 	case m.Topic == in.layout.Owner():
 		in.owner(m)
-	case strings.HasPrefix(m.Topic, in.layout.Root()+"/ask/"):
-		in.request(m)
-	case in.probe(m):
 	default:
-		in.bridge.queue(item{node: &m})
+		in.request(m)
 	}
 }
 
@@ -120,6 +122,11 @@ func (in *inbox) request(m Message) {
 	}
 	q, refusal := topics.ParseRequest(verb, m.Payload)
 	if refusal != nil {
+		if machine.Verb(verb) == machine.VerbStop {
+			// Somebody wants the pumps to stop, whatever is wrong with the message.
+			in.bridge.offer(machine.Asked{Request: machine.Request{Verb: machine.VerbStop, All: true}})
+			refusal.Text += "; every pump was told to stop all the same"
+		}
 		in.misread(m.Topic, refusal.Code, refusal.Text, refusal.Ref)
 		return
 	}
@@ -127,11 +134,8 @@ func (in *inbox) request(m Message) {
 }
 
 // probe reads a measurement, in the probe's own unit, as its canonical one.
-func (in *inbox) probe(m Message) bool {
-	p, ok := in.probes[m.Topic]
-	if !ok {
-		return false
-	}
+func (in *inbox) probe(m Message) {
+	p := in.probes[m.Topic]
 	e := machine.ProbeRead{Probe: p.ID, Retained: m.Retained}
 	r, err := topics.ParseReading(m.Payload, p.Reading)
 	if err == nil && p.Quantity != units.Switch {
@@ -142,11 +146,11 @@ func (in *inbox) probe(m Message) bool {
 	}
 	e.Value = r.Value
 	in.bridge.offer(e)
-	return true
 }
 
-// heard reads a message on a node's topic.
+// heard reads a message on a node's topic. Nodes may share the topic on which they say that they are there.
 func (b *Bridge) heard(m Message) []machine.Event {
+	var events []machine.Event
 	for _, c := range b.o.Nodes {
 		heard, handled, err := c.Parse(m.Topic, m.Payload, m.Retained)
 		if !handled {
@@ -158,17 +162,17 @@ func (b *Bridge) heard(m Message) []machine.Event {
 			if errors.As(err, &e) {
 				code = e.Code
 			}
-			return []machine.Event{machine.Misread{Topic: m.Topic, Code: code, Text: err.Error()}}
+			events = append(events, machine.Misread{Topic: m.Topic, Code: code, Text: err.Error()})
+			continue
 		}
 		if heard.Note != "" {
 			b.o.Logger.Warn(heard.Note, "topic", m.Topic)
 		}
-		events := heard.Events
+		events = append(events, heard.Events...)
 		if len(heard.Unknown) > 0 {
 			events = append(events, machine.Misread{Topic: m.Topic, Code: safety.BadPayload,
 				Text: "the report was taken, but these fields are not known: " + strings.Join(heard.Unknown, ", ")})
 		}
-		return events
 	}
-	return nil
+	return events
 }

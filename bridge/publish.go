@@ -56,16 +56,15 @@ func (b *Bridge) publishEffect(e machine.Effect) {
 
 func (b *Bridge) send(m topics.Message) { b.publish(Message(m)) }
 
-// retain publishes a retained message if it differs from what was published last.
+// retain publishes a retained message if it differs from what was published last over this connection. An empty one
+// removes the topic, which may stand there from an earlier connection.
 func (b *Bridge) retain(m topics.Message) {
-	if !b.o.Link.Open() || b.published[m.Topic] == string(m.Payload) {
+	last, known := b.published[m.Topic]
+	if !b.o.Link.Open() || (known && last == string(m.Payload)) {
 		return
 	}
 	b.send(m)
 	b.published[m.Topic] = string(m.Payload)
-	if len(m.Payload) == 0 {
-		delete(b.published, m.Topic)
-	}
 }
 
 // announce publishes everything retained anew: a broker may have forgotten it.

@@ -15,6 +15,11 @@ func (s *State) applyReserved(r Row, b RunReserved) {
 	}
 	booking := safety.NewBooking(b.Run, b.Into == IntoVessel, r.Elapsed, b.Longest, b.commanded())
 	c.book = c.book.Add(r.Elapsed, booking)
+	s.begin(c, r, b, booking)
+}
+
+// begin is what follows from a run but for its booking.
+func (s *State) begin(c *channelState, r Row, b RunReserved, booking safety.Booking) {
 	c.open = &openRun{RunReserved: b, at: r.At, elapsed: r.Elapsed, attended: b.Purpose.attended()}
 	c.ranFor += b.Longest
 	c.totalHi += booking.Hi
@@ -39,18 +44,19 @@ func (s *State) applyEnded(r Row, b RunEnded) {
 	if c.open != nil && (b.Duration > 0 || b.Outcome == Partial) {
 		moved = c.open.Rate.VolumeIn(b.Duration)
 	}
+	least, most := moved, moved
 	if c.rate == 0 { // the rate was a cautious guess: the node's word about the time says little of the volume
-		s.close(c, booking, r, b, 0, max(moved, b.Hi))
-		return
+		least, most = 0, max(moved, b.Hi)
 	}
-	s.close(c, booking, r, b, moved, moved)
+	closed := booking.Close(r.Elapsed, b.Outcome, b.Hi, b.Lo)
+	c.book = c.book.Replace(closed)
+	s.finish(c, booking, closed, r, b, least, most)
 }
 
-// close gives a booked run its outcome; between least and most is what the node's own word stands for.
-func (s *State) close(c *channelState, booking safety.Booking, r Row, b RunEnded, least, most safety.Microlitres) {
-	closed := booking.Close(r.Elapsed, b.Outcome, b.Hi, b.Lo)
+// finish is what follows from a run's outcome but for its booking, which it changed; between least and most is what
+// the node's own word stands for.
+func (s *State) finish(c *channelState, booking, closed safety.Booking, r Row, b RunEnded, least, most safety.Microlitres) {
 	more := closed.Hi - booking.Hi
-	c.book = c.book.Replace(closed)
 	c.totalHi += more
 	c.totalLo += closed.Lo - booking.Lo
 	if k := s.container(c.cfg.Container); k != nil {
@@ -145,7 +151,9 @@ func (s *State) applyPast(r Row, b RunPast) {
 		reserved.Duration = rate.TimeFor(b.Volume)
 	}
 	reserved.Longest, reserved.Worst = s.worstCase(c, reserved.Duration, b.Volume, rate)
-	s.applyReserved(then, reserved)
+	booking := safety.NewBooking(then.ID, b.Into == IntoVessel, then.Elapsed, reserved.Longest, reserved.commanded())
+	open := c.open // of a process that is gone: it stays so
+	s.begin(c, then, reserved, booking)
 
 	moved := b.Volume
 	if b.Delivered != nil {
@@ -156,10 +164,12 @@ func (s *State) applyPast(r Row, b RunPast) {
 	if b.Outcome == Finished || b.Outcome == Partial {
 		ended.Hi, ended.Lo = c.tolerance.Above(max(reserved.Worst, moved)), c.tolerance.Below(moved)
 	}
-	then.At = then.At.Add(reserved.Duration.Duration())
-	then.Elapsed += safety.Elapsed(reserved.Duration)
-	booking, _ := c.book.Find(then.ID)
-	s.close(c, booking, then, ended, moved, moved)
+	end := then
+	end.At, end.Elapsed = then.At.Add(reserved.Duration.Duration()), then.Elapsed+safety.Elapsed(reserved.Duration)
+	closed := booking.Close(end.Elapsed, ended.Outcome, ended.Hi, ended.Lo)
+	c.book = c.book.Add(then.Elapsed, closed)
+	s.finish(c, booking, closed, end, ended, moved, moved)
+	c.open = open
 }
 
 // pastDayVolume is the daily volume that was planned when an imported run happened: it is worked out anew, since

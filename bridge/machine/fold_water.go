@@ -2,6 +2,7 @@ package machine
 
 import (
 	"math"
+	"slices"
 	"time"
 
 	"aliquot/planner"
@@ -58,15 +59,32 @@ func (y *systemState) add(in input) estimate.Result {
 		y.prune(in.at)
 		return feed(y.filter, in)
 	}
-	y.inputs = append(y.inputs[:n:n], append([]input{in}, y.inputs[n:]...)...)
-	y.filter = y.base.Clone()
+	y.inputs = slices.Insert(y.inputs, n, in)
+	return y.feedFrom(n)
+}
+
+// nearKept is how many inputs before one that came out of order the filter is remembered: the next one that does
+// hardly goes back further. Runs that end in another order than they began come so all the time.
+const nearKept = 16
+
+// feedFrom starts the filter again before inputs[n] and gives the result of that one.
+func (y *systemState) feedFrom(n int) estimate.Result {
+	from, f := 0, y.base.Clone()
+	if y.near != nil && n >= y.nearAt {
+		from, f = y.nearAt, y.near.Clone()
+	}
 	var result estimate.Result
-	for i, old := range y.inputs {
-		got := feed(y.filter, old)
+	keep := max(from, n-nearKept)
+	for i := from; i < len(y.inputs); i++ {
+		if i == keep {
+			y.near, y.nearAt = f.Clone(), i
+		}
+		got := feed(f, y.inputs[i])
 		if i == n {
 			result = got
 		}
 	}
+	y.filter = f
 	return result
 }
 
@@ -79,6 +97,9 @@ func (y *systemState) prune(now time.Time) {
 		feed(y.base, old)
 	}
 	y.inputs = append([]input(nil), y.inputs[inputsFew/2:]...)
+	if y.nearAt -= inputsFew / 2; y.nearAt < 0 {
+		y.near, y.nearAt = nil, 0
+	}
 }
 
 func feed(f *estimate.Filter, in input) estimate.Result {

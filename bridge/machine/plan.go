@@ -9,20 +9,28 @@ import (
 )
 
 // planInput gathers what a plan at a moment depends on.
-func (s *State) planInput(at time.Time) planner.Input {
-	in := planner.Input{At: at, Horizon: 24 * time.Hour}
+func (s *State) planInput(at time.Time) planner.Input { return s.fillInput(planner.Input{}, at) }
+
+// fillInput is planInput in the memory of an input that nobody needs any more.
+func (s *State) fillInput(in planner.Input, at time.Time) planner.Input {
+	in.At, in.Horizon = at, 24*time.Hour
+	if in.Systems == nil {
+		in.Systems = make([]planner.SystemState, len(s.systems))
+		in.Channels = make([]planner.ChannelState, len(s.channels))
+	}
 	for i := range s.systems {
 		y := &s.systems[i]
-		in.Systems = append(in.Systems, planner.SystemState{System: *y.cfg, Estimates: y.estimates(at)})
+		in.Systems[i].System = *y.cfg
+		in.Systems[i].Estimates = y.estimates(in.Systems[i].Estimates[:0], at)
 	}
 	for i := range s.channels {
-		in.Channels = append(in.Channels, s.planChannel(&s.channels[i], at))
+		in.Channels[i] = s.planChannel(&s.channels[i], at)
 	}
 	return in
 }
 
-func (y *systemState) estimates(at time.Time) []estimate.Estimate {
-	out := make([]estimate.Estimate, 0, len(y.cfg.Targets))
+// estimates appends those of all targets to out.
+func (y *systemState) estimates(out []estimate.Estimate, at time.Time) []estimate.Estimate {
 	for _, t := range y.cfg.Targets {
 		out = append(out, y.filter.At(at, t.Quantity))
 	}
@@ -48,7 +56,8 @@ func (s *State) refreshDays(at time.Time) {
 		return
 	}
 	s.daysAt, s.daysStale = at, false
-	s.setDays(planner.DayVolumes(s.planInput(at)))
+	s.scratch = s.fillInput(s.scratch, at)
+	s.setDays(planner.DayVolumes(s.scratch))
 }
 
 func (s *State) setDays(days []planner.Day) {

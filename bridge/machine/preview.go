@@ -110,7 +110,7 @@ func (s *State) estimateViews(at time.Time) []EstimateView {
 	out := []EstimateView{}
 	for i := range s.systems {
 		y := &s.systems[i]
-		for _, e := range y.estimates(at) {
+		for _, e := range y.estimates(nil, at) {
 			v := EstimateView{System: y.cfg.ID, Quantity: string(e.Quantity), Unit: e.Quantity.Unit(), TestsUsed: e.TestsUsed, TestsSetAside: e.TestsSetAside}
 			if e.Known {
 				v.Level, v.LevelSD, v.ConsumptionPerDay, v.ConsumptionSD = &e.Level, &e.LevelSD, &e.Consumption, &e.ConsumptionSD

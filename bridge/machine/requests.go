@@ -35,7 +35,7 @@ func done(text string, result any) reply { return reply{code: safety.OK, text: t
 
 // asked answers a request once: a repeat of its reference gets the first answer again and changes nothing.
 func (t *turn) asked(q Request) {
-	if before, ok := t.answers[q.Ref]; ok {
+	if before, ok := t.answers[q.Ref]; ok && q.Ref != "" {
 		t.do(Answer{before})
 		return
 	}
@@ -46,8 +46,11 @@ func (t *turn) asked(q Request) {
 			a.Result = string(b)
 		}
 	}
-	t.record(a, q.By)
-	t.do(Answer{a}, Count{Metric: MetricRequests, Labels: [2]string{a.Verb, string(a.Code)}})
+	if q.Ref != "" { // a stop that could not be read has none
+		t.record(a, q.By)
+		t.do(Answer{a})
+	}
+	t.do(Count{Metric: MetricRequests, Labels: [2]string{a.Verb, string(a.Code)}})
 	t.log(Info, "request", "verb", a.Verb, "by", q.By, "ref", q.Ref, "code", string(a.Code), "text", a.Text)
 }
 

@@ -203,11 +203,7 @@ func (k *checker) refolds(r *rig) {
 	if !r.alive {
 		return
 	}
-	f := machine.NewFold(r.site)
-	for _, row := range r.rows {
-		f.Add(row)
-	}
-	folded := machine.SameMoment(f.State(), r.state)
+	folded := machine.SameMoment(r.foldOf(r.rows), r.state)
 	if live, again := machine.Durable(&r.state), machine.Durable(&folded); live != again {
 		r.t.Fatalf("the fold of %d rows differs from the live state:\n%s", len(r.rows), firstDifference(live, again))
 	}
@@ -263,16 +259,12 @@ func marshal(t tb, effects []machine.Effect) string {
 }
 
 // again plays the trace on a machine of its own and demands the same effects, byte for byte.
-func (r *trace) again(t tb, site *machine.Site, rows []machine.Row) {
+func (k *trace) again(t tb, r *rig) {
 	t.Helper()
 	var state machine.State
-	for i, s := range r.steps {
+	for i, s := range k.steps {
 		if s.rows >= 0 {
-			f := machine.NewFold(site)
-			for _, row := range rows[:s.rows] {
-				f.Add(row)
-			}
-			state = f.State()
+			state = r.foldOf(r.rows[:s.rows])
 			continue
 		}
 		var effects []machine.Effect

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"slices"
 	"sort"
+	"sync"
 	"time"
 
 	"aliquot/bridge/machine"
@@ -21,8 +22,9 @@ type tb interface {
 // rig is a shell around Step in memory and in virtual time: a ledger of rows, a broker, a pump board and a relay. It
 // does what the real shell does, in the order of the effects, and checks on the way what must hold for any trace.
 type rig struct {
-	t    tb
-	site *machine.Site
+	t     tb
+	site  *machine.Site
+	blank *machine.Blank
 
 	start  time.Time     // true time at 0
 	now    time.Duration // true time since start
@@ -90,10 +92,22 @@ type network struct {
 
 var noon = time.Date(2027, 3, 1, 12, 0, 0, 0, time.UTC)
 
+// blanks keeps one blank for each site, since sites never change.
+var blanks sync.Map
+
+func blankOf(site *machine.Site) *machine.Blank {
+	if b, ok := blanks.Load(site); ok {
+		return b.(*machine.Blank)
+	}
+	b := machine.NewBlank(site)
+	blanks.Store(site, b)
+	return b
+}
+
 const latency = 10 * time.Millisecond
 
 func newRig(t tb, site *machine.Site, start time.Time) *rig {
-	r := &rig{t: t, site: site, start: start, synced: true, dieAt: -1, coarse: 15 * time.Second, readings: map[string]float64{},
+	r := &rig{t: t, site: site, blank: blankOf(site), start: start, synced: true, dieAt: -1, coarse: 15 * time.Second, readings: map[string]float64{},
 		planted: map[commandTopic]bool{}, online: map[string]bool{}, offline: map[string]bool{}, alerts: map[string]machine.AlertView{}, linkUp: true}
 	var err error
 	if r.board, err = simnode.NewBoard(simnode.BoardOptions{RatesMLPerMin: []float64{boardRate, boardRate, boardRate},
@@ -127,11 +141,15 @@ func (r *rig) instant() safety.Instant {
 
 // fold makes a state of the rows, as a new process does.
 func (r *rig) fold() {
-	f := machine.NewFold(r.site)
-	for _, row := range r.rows {
+	r.state = r.foldOf(r.rows)
+}
+
+func (r *rig) foldOf(rows []machine.Row) machine.State {
+	f := r.blank.Fold()
+	for _, row := range rows {
 		f.Add(row)
 	}
-	r.state = f.State()
+	return f.State()
 }
 
 // boot starts a process on the rows.

@@ -47,9 +47,10 @@ type State struct {
 	// plan
 	nextTick  time.Time
 	lastPlan  time.Time
-	daysAt    time.Time // when the daily volumes were worked out
-	daysStale bool      // something has happened since that they rest on
-	slotsLost bool      // the next slots have to be looked for: a new process, or the clock was in doubt
+	daysAt    time.Time     // when the daily volumes were worked out
+	daysStale bool          // something has happened since that they rest on
+	scratch   planner.Input // of the last refreshDays, to be filled again
+	slotsLost bool          // the next slots have to be looked for: a new process, or the clock was in doubt
 	beatMono  time.Duration
 }
 
@@ -132,7 +133,9 @@ type systemState struct {
 	filter     *estimate.Filter
 	inputs     []input
 	base       *estimate.Filter // the filter before inputs[0]
-	lastResult estimate.Result  // of the last test
+	near       *estimate.Filter // the filter before inputs[nearAt]; nil: none is remembered
+	nearAt     int
+	lastResult estimate.Result // of the last test
 }
 
 type nodeState struct {

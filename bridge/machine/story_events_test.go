@@ -111,7 +111,7 @@ func (s *story) nodeDoes(id string, args []string) {
 func (s *story) again(args []string) {
 	for i := len(s.r.rows) - 1; i >= 0; i-- {
 		if b, ok := s.r.rows[i].Body.(machine.RunReserved); ok && b.Channel == args[0] {
-			s.r.soon(machine.Reported{Node: b.Node, Run: b.Run, State: machine.ReportStarted, Boot: 1, Seq: 9000 + int64(len(s.lines))})
+			s.r.soon(machine.Reported{Node: b.Node, Run: b.Run, State: machine.ReportStarted, Boot: 1, Seq: 9000 + int64(s.r.now.Seconds())})
 			return
 		}
 	}

@@ -186,7 +186,9 @@ func (s *story) tell(at time.Time, e machine.Effect) {
 	case machine.Append:
 		s.wrote(e.Rows)
 	case machine.SendRun:
-		s.runs[e.Run] = fmt.Sprintf("r%d", len(s.runs)+1)
+		if s.runs[e.Run] == "" { // a run that is announced first was not asked for, or is never sent: x1, x2 …
+			s.runs[e.Run] = fmt.Sprintf("r%d", len(s.runs)+1)
+		}
 		s.counts.sent(e.Channel, e.Volume)
 		slot := ""
 		if e.Slot != "" {
@@ -224,6 +226,9 @@ func (s *story) wrote(rows []machine.Row) {
 func (s *story) happened(h machine.Happened) {
 	switch d := h.Data.(type) {
 	case machine.RunEvent:
+		if _, known := s.runs[d.Run]; !known {
+			s.runs[d.Run] = fmt.Sprintf("x%d", len(s.runs)+1)
+		}
 		if h.Kind == "run_ended" {
 			s.counts.ended(d.Outcome)
 			s.say("ended %s %s %s, %.3f to %.3f mL %s", d.Channel, d.Run, d.Outcome, d.LoML, d.HiML, d.Reason)

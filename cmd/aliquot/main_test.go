@@ -1,0 +1,58 @@
+package main
+
+import (
+	"bufio"
+	"context"
+	"flag"
+	"os"
+	"os/signal"
+	"syscall"
+	"testing"
+)
+
+// update rewrites the golden files of this package.
+var update = flag.Bool("update", false, "rewrite the golden files")
+
+const (
+	// childEnv makes a process of this test binary the program itself.
+	childEnv = "ALIQUOT_TEST_MAIN"
+	// killEnv names the point at which a child kills itself, or hangs until it is told to go on.
+	killEnv = "ALIQUOT_TEST_KILL"
+)
+
+// sideBySide is how many tests run at once. They wait for processes and seldom compute.
+const sideBySide = "10"
+
+func TestMain(m *testing.M) {
+	if os.Getenv(childEnv) != "" {
+		os.Exit(child())
+	}
+	flag.Parse()
+	chosen := false
+	flag.Visit(func(f *flag.Flag) { chosen = chosen || f.Name == "test.parallel" })
+	if !chosen {
+		if err := flag.Set("test.parallel", sideBySide); err != nil {
+			panic(err)
+		}
+	}
+	os.Exit(m.Run())
+}
+
+// child is main, but for its standard input: its end ends the process, so that no child outlives a test that was
+// aborted, and a line lets a hanging murderer go on.
+func child() int {
+	proceed := make(chan struct{})
+	go func() {
+		if bufio.NewScanner(os.Stdin).Scan() {
+			close(proceed)
+			_, _ = os.Stdin.Read(make([]byte, 1))
+		}
+		os.Exit(exitFailed)
+	}()
+	if point := os.Getenv(killEnv); point != "" {
+		testWrap = (&murderer{point: point, proceed: proceed}).wrap
+	}
+	ctx, stop := signal.NotifyContext(context.Background(), syscall.SIGINT, syscall.SIGTERM)
+	defer stop()
+	return run(ctx, os.Args[1:], stream{os.Stdin, os.Stdout, os.Stderr})
+}
