@@ -5,10 +5,11 @@ import "time"
 // Booking is a run as the caps see it.
 type Booking struct {
 	Run       string
-	Vessel    bool        // the outlet was in a vessel, not in the tank
-	Start     Elapsed     // when it was reserved
-	LatestEnd Elapsed     // the latest moment at which it can still have been running
-	Volume    Microlitres // commanded
+	Vessel    bool         // the outlet was in a vessel, not in the tank
+	Start     Elapsed      // when it was reserved
+	Longest   Milliseconds // the most the node can be on for it
+	LatestEnd Elapsed      // the latest moment at which it can still have been running
+	Volume    Microlitres  // commanded
 	Hi        Microlitres
 	Lo        Microlitres
 	Open      bool // no outcome yet
@@ -17,15 +18,16 @@ type Booking struct {
 // NewBooking reserves. Until an outcome is known the run may start as late as LateMax and last for longest.
 func NewBooking(run string, vessel bool, now Elapsed, longest Milliseconds, c Commanded) Booking {
 	hi, _ := Account(c, Unknown, nil)
-	return Booking{Run: run, Vessel: vessel, Start: now, LatestEnd: latestEnd(now, longest), Volume: c.Volume, Hi: hi, Open: true}
+	return Booking{Run: run, Vessel: vessel, Start: now, Longest: longest, LatestEnd: latestEnd(now, longest), Volume: c.Volume, Hi: hi, Open: true}
 }
 
 func latestEnd(reserved Elapsed, longest Milliseconds) Elapsed {
 	return reserved + Elapsed(LateMax/time.Millisecond) + Elapsed(longest)
 }
 
-// Close gives the booking its outcome. An outcome that a node reported ends the run now; any other leaves the
-// latest end where it was. A second call may only raise Hi and LatestEnd.
+// Close gives the booking its outcome. An outcome that a node reported ends the run now, but not sooner than the run
+// could last: a forged report brings no other run forward. Any other outcome leaves the latest end where it was. A
+// second call may only raise Hi and LatestEnd.
 func (b Booking) Close(now Elapsed, o Outcome, hi, lo Microlitres) Booking {
 	first := b.Open
 	b.Open = false
@@ -33,7 +35,7 @@ func (b Booking) Close(now Elapsed, o Outcome, hi, lo Microlitres) Booking {
 	case first && o == NotSent:
 		b.Hi, b.Lo, b.LatestEnd = 0, 0, b.Start
 	case first && (o == Finished || o == Partial):
-		b.Hi, b.Lo, b.LatestEnd = max(b.Hi, hi), lo, now
+		b.Hi, b.Lo, b.LatestEnd = max(b.Hi, hi), lo, max(now, b.Start+Elapsed(b.Longest))
 	default:
 		b.Hi, b.Lo = max(b.Hi, hi), max(b.Lo, lo)
 		if o == Extra {

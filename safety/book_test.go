@@ -120,6 +120,23 @@ func TestBookIsNotChangedBehindItsHolder(t *testing.T) {
 	}
 }
 
+// A report that comes sooner than the run can be over, forged or not, brings the next run no nearer.
+func TestH37AnEarlyReportBringsNothingForward(t *testing.T) {
+	for _, c := range []struct {
+		name      string
+		at, wants Elapsed
+	}{
+		{"at once", 0, 7 * second}, {"just before its end", 7*second - 1, 7 * second}, {"at its end", 7 * second, 7 * second}, {"later", 9 * second, 9 * second},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			closed := NewBooking("a", false, 0, 7000, twoMillilitres()).Close(c.at, Finished, 0, 0)
+			if closed.LatestEnd != c.wants {
+				t.Errorf("latest end %d ms; want %d", closed.LatestEnd, c.wants)
+			}
+		})
+	}
+}
+
 // naiveBook is the oracle: it keeps every booking for ever and says what counts straight from the rule.
 type naiveBook struct{ all []naiveRun }
 
@@ -155,7 +172,7 @@ func (n naiveBook) close(i int, now Elapsed, o Outcome, hi Microlitres) {
 	case r.open && o == NotSent:
 		r.hi, r.ended = 0, r.reserved
 	case r.open && (o == Finished || o == Partial):
-		r.hi, r.ended = max(r.hi, hi), now
+		r.hi, r.ended = max(r.hi, hi), max(now, r.reserved+r.longest)
 	default:
 		r.hi = max(r.hi, hi)
 		if o == Extra {

@@ -89,6 +89,13 @@ func (r InterlockRule) ended(v float64) bool {
 	return !r.When.Met(v)
 }
 
+// Restart makes a condition, or its end, count anew from the next look: for when the axis gained time that nobody
+// watched.
+func (s Interlock) Restart() Interlock {
+	s.pending = false
+	return s
+}
+
 // Clear ends a latched block, unless the condition still holds.
 func (s Interlock) Clear(r InterlockRule, reading Reading) Interlock {
 	if reading.usable() && !r.When.Met(reading.Value) {

@@ -266,3 +266,23 @@ func TestH31InterlockAgreesWithHistory(t *testing.T) {
 		}
 	})
 }
+
+// Time that nobody watched counts for neither side of an interlock.
+func TestH26RestartLetsBothSidesCountAnew(t *testing.T) {
+	rule := InterlockRule{When: Bound{Value: 8.5, Above: true}, WhenFor: 2 * time.Minute, Until: &Bound{Value: 8.4}, UntilFor: 10 * time.Minute}
+	high, low := Reading{Value: 8.6, Good: true}, Reading{Value: 8.2, Good: true}
+	s := Interlock{}.Look(rule, 0, high).Restart().Look(rule, 3*minute, high)
+	if s.Active {
+		t.Fatal("it blocks after three minutes of which nobody watched any")
+	}
+	if s = s.Look(rule, 5*minute, high); !s.Active {
+		t.Fatal("it does not block after two watched minutes")
+	}
+	s = s.Look(rule, 6*minute, low).Restart().Look(rule, 20*minute, low)
+	if !s.Active {
+		t.Error("it lets go after fourteen minutes of which nobody watched any")
+	}
+	if s = s.Look(rule, 30*minute, low); s.Active {
+		t.Error("it still blocks after ten watched minutes")
+	}
+}

@@ -79,23 +79,28 @@ func (s *State) applyAlert(r Row, b AlertChanged) {
 	s.alerts = append(s.alerts, v)
 }
 
-// conditions lists everything that holds now, in a fixed order.
+// conditions lists everything that holds now, in a fixed order. It is asked at every step: nothing is put into words
+// that does not hold.
 func (t *turn) conditions() []condition {
 	var out []condition
-	add := func(on bool, name, level, format string, args ...any) {
-		if on {
-			out = append(out, condition{name, level, fmt.Sprintf(format, args...)})
-		}
+	add := func(name, level, format string, args ...any) {
+		out = append(out, condition{name, level, fmt.Sprintf(format, args...)})
 	}
-	add(t.ledgerBad != "", "ledger", Critical, "the ledger cannot be written (%s); nothing is dosed", t.ledgerBad)
-	add(t.owner.foreign != "", "second-owner", Critical, "another instance (%s) owns this site; nothing is dosed here", t.owner.foreign)
-	add(!t.clock.Trusted(), "clock", Warning, "%s; nothing is dosed until the clock can be believed", t.clock.Distrust())
+	if t.ledgerBad != "" {
+		add("ledger", Critical, "the ledger cannot be written (%s); nothing is dosed", t.ledgerBad)
+	}
+	if t.owner.foreign != "" {
+		add("second-owner", Critical, "another instance (%s) owns this site; nothing is dosed here", t.owner.foreign)
+	}
+	if !t.clock.Trusted() {
+		add("clock", Warning, "%s; nothing is dosed until the clock can be believed", t.clock.Distrust())
+	}
 	for _, k := range t.standing {
 		level := Critical
 		if k.code == safety.OutOfService {
 			level = Notice
 		}
-		add(true, fmt.Sprintf("lockout-%s-%s", scopeName(k.Scope), k.code), level, "%s: %s", k.Scope, k.text)
+		add(fmt.Sprintf("lockout-%s-%s", scopeName(k.Scope), k.code), level, "%s: %s", k.Scope, k.text)
 	}
 	for i := range t.nodes {
 		t.nodeConditions(&t.nodes[i], add)
@@ -103,10 +108,8 @@ func (t *turn) conditions() []condition {
 	for i := range t.contents {
 		t.containerConditions(&t.contents[i], add)
 	}
-	for i, l := range t.site.Interlocks {
-		blocked, noData := t.locks[i].Blocks(l.Rule)
-		add(blocked && !noData, "interlock-"+l.Name, Warning, "interlock %s blocks: probe %s", l.Name, l.Probe)
-		add(noData && t.lifetime() > t.probe(l.Probe).cfg.StaleAfter, "interlock-"+l.Name, Warning, "interlock %s blocks: probe %s has no good reading (%s)", l.Name, l.Probe, t.probe(l.Probe).why)
+	for i := range t.site.Interlocks {
+		t.interlockConditions(i, add)
 	}
 	for i := range t.systems {
 		t.testConditions(&t.systems[i], add)
@@ -114,17 +117,25 @@ func (t *turn) conditions() []condition {
 	return out
 }
 
-type adder func(on bool, name, level, format string, args ...any)
+type adder func(name, level, format string, args ...any)
 
 // offlineAfter spares people the alert of a node that only restarts.
 const offlineAfter = 2 * time.Minute
 
 func (t *turn) nodeConditions(n *nodeState, add adder) {
 	quiet := t.now.Mono - max(n.seen, t.startMono, t.owner.linkMono)
-	add(t.linkUp && !n.up && quiet > offlineAfter, "node-offline-"+n.cfg.ID, Warning, "node %s is not online; its channels do not run", n.cfg.ID)
-	add(len(n.retained) > 0, "retained-command-"+n.cfg.ID, Critical, "a retained command lies on a command topic of node %s; nothing runs there until it is gone", n.cfg.ID)
-	add(n.deafness, "commands-unreadable-"+n.cfg.ID, Warning, "the broker does not let this service read the command topics of node %s, so it cannot see foreign or retained commands there", n.cfg.ID)
-	add(n.cfg.AutoOff > 0 && !t.proven(n), "proof-"+n.cfg.ID, Warning, "node %s has to prove that it goes off by itself: aliquot prove %s", n.cfg.ID, n.cfg.ID)
+	if t.linkUp && !n.up && quiet > offlineAfter {
+		add("node-offline-"+n.cfg.ID, Warning, "node %s is not online; its channels do not run", n.cfg.ID)
+	}
+	if len(n.retained) > 0 {
+		add("retained-command-"+n.cfg.ID, Critical, "a retained command lies on a command topic of node %s; nothing runs there until it is gone", n.cfg.ID)
+	}
+	if n.deafness {
+		add("commands-unreadable-"+n.cfg.ID, Warning, "the broker does not let this service read the command topics of node %s, so it cannot see foreign or retained commands there", n.cfg.ID)
+	}
+	if n.cfg.AutoOff > 0 && !t.proven(n) {
+		add("proof-"+n.cfg.ID, Warning, "node %s has to prove that it goes off by itself: aliquot prove %s", n.cfg.ID, n.cfg.ID)
+	}
 }
 
 func (t *turn) containerConditions(k *containerState, add adder) {
@@ -133,10 +144,24 @@ func (t *turn) containerConditions(k *containerState, add adder) {
 		c := &t.channels[i]
 		used = used || (c.cfg.Container == k.cfg.ID && !c.lastRun.IsZero())
 	}
-	empty := k.min <= k.cfg.Stop
-	days := t.daysLeft(k)
-	add(used && empty, "container-empty-"+k.cfg.ID, Warning, "container %s may hold only %s; its channels have stopped", k.cfg.ID, max(0, k.min))
-	add(used && !empty && days != nil && k.cfg.Warn > 0 && *days*24 < k.cfg.Warn.Hours(), "container-low-"+k.cfg.ID, Warning, "container %s lasts for less than %s", k.cfg.ID, daysText(k.cfg.Warn))
+	switch {
+	case !used:
+	case k.min <= k.cfg.Stop:
+		add("container-empty-"+k.cfg.ID, Warning, "container %s may hold only %s; its channels have stopped", k.cfg.ID, max(0, k.min))
+	case t.low(k):
+		add("container-low-"+k.cfg.ID, Warning, "container %s lasts for less than %s", k.cfg.ID, daysText(k.cfg.Warn))
+	}
+}
+
+func (t *turn) interlockConditions(i int, add adder) {
+	l := &t.site.Interlocks[i]
+	blocked, noData := t.locks[i].Blocks(l.Rule)
+	switch p := t.probe(l.Probe); {
+	case noData && t.lifetime() > p.cfg.StaleAfter:
+		add("interlock-"+l.Name, Warning, "interlock %s blocks: probe %s has no good reading (%s)", l.Name, l.Probe, p.why)
+	case blocked && !noData:
+		add("interlock-"+l.Name, Warning, "interlock %s blocks: probe %s", l.Name, l.Probe)
+	}
 }
 
 func daysText(d time.Duration) string { return fmt.Sprintf("%g days", d.Hours()/24) }
@@ -144,14 +169,19 @@ func daysText(d time.Duration) string { return fmt.Sprintf("%g days", d.Hours()/
 func (t *turn) testConditions(y *systemState, add adder) {
 	for _, g := range y.cfg.Targets {
 		e := y.filter.At(t.wall(), g.Quantity)
-		name := y.cfg.ID + "-" + string(g.Quantity)
-		add(e.Held != nil, "test-unconfirmed-"+name, Warning, "%s of %s: %s; test again", g.Quantity, y.cfg.ID, heldText(e, g.Quantity.Unit()))
+		name := func(kind string) string { return kind + y.cfg.ID + "-" + string(g.Quantity) }
+		if e.Held != nil {
+			add(name("test-unconfirmed-"), Warning, "%s of %s: %s; test again", g.Quantity, y.cfg.ID, heldText(e, g.Quantity.Unit()))
+		}
 		if !e.Known || e.LastAccepted.IsZero() {
 			continue
 		}
-		age := t.wall().Sub(e.LastAccepted)
-		add(g.Test.StaleAfter > 0 && age > g.Test.StaleAfter, "test-stale-"+name, Warning, "the last test of %s in %s is %.0f days old; dosing no longer corrects by it", g.Quantity, y.cfg.ID, age.Hours()/24)
-		add(g.Test.DueEvery > 0 && age > g.Test.DueEvery && age <= g.Test.StaleAfter, "test-due-"+name, Notice, "%s of %s is due for a test", g.Quantity, y.cfg.ID)
+		switch age := t.wall().Sub(e.LastAccepted); {
+		case g.Test.StaleAfter > 0 && age > g.Test.StaleAfter:
+			add(name("test-stale-"), Warning, "the last test of %s in %s is %.0f days old; dosing no longer corrects by it", g.Quantity, y.cfg.ID, age.Hours()/24)
+		case g.Test.DueEvery > 0 && age > g.Test.DueEvery:
+			add(name("test-due-"), Notice, "%s of %s is due for a test", g.Quantity, y.cfg.ID)
+		}
 	}
 }
 

@@ -87,7 +87,7 @@ func (s *State) apply(r Row) {
 func (s *State) applyAdministration(r Row) {
 	switch b := r.Body.(type) {
 	case Hold:
-		s.holds = append(s.holds, hold{Hold: b, ends: r.Elapsed + safety.Elapsed(b.Length)})
+		s.holds = append(s.holds, hold{Hold: b, begun: r.Elapsed, ends: r.Elapsed + safety.Elapsed(b.Length)})
 	case Release:
 		s.holds = without(s.holds, func(h hold) bool { return b.Scope == Scope{} || h.Scope == b.Scope })
 	case OutOfService:
@@ -254,16 +254,14 @@ func (s *State) applyProbeMean(b ProbeMean) {
 // dayReference is the present daily volume from which a rise is measured: that of the newest run at least 24 h
 // old, however long an outage has lasted since, up to 14 days; nil if there is none.
 func (c *channelState) dayReference(at time.Time) *safety.Microlitres {
-	for i := len(c.volumes) - 1; i >= 0; i-- {
-		v := c.volumes[i]
-		if age := at.Sub(v.at); age >= safety.Window {
-			if age > referenceAge {
-				return nil
-			}
-			return &v.volume
-		}
+	newest := -1
+	for newest+1 < len(c.volumes) && at.Sub(c.volumes[newest+1].at) >= safety.Window {
+		newest++
 	}
-	return nil
+	if newest < 0 || at.Sub(c.volumes[newest].at) > referenceAge {
+		return nil
+	}
+	return &c.volumes[newest].volume
 }
 
 const referenceAge = 14 * 24 * time.Hour

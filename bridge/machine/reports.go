@@ -111,7 +111,8 @@ func (t *turn) ranOn(c *channelState, booking safety.Booking, ran safety.Millise
 func (t *turn) twice(c *channelState, r RunReserved) {
 	t.stopOutput(c.cfg, "*")
 	_, booking := t.booking(r.Run)
-	more, _ := safety.Account(safety.Commanded{Volume: booking.Volume, Worst: booking.Volume, Tolerance: c.tolerance}, Unknown, nil)
+	_, worst := t.worstCase(c, booking.Longest, booking.Volume, c.presentRate())
+	more, _ := safety.Account(safety.Commanded{Volume: booking.Volume, Worst: worst, Tolerance: c.tolerance}, Unknown, nil)
 	t.record(RunEnded{Run: r.Run, Outcome: Extra, Hi: booking.Hi + more, Lo: booking.Lo, Reason: "the node started it twice"}, "")
 	t.lockOut(Scope{Channel: c.cfg.ID}, safety.Fault, fmt.Sprintf("node %s started run %s twice; find out what repeats its messages, then clear this", c.cfg.Node, r.Run))
 }
@@ -242,8 +243,8 @@ func (c *channelState) mayStillStart(now safety.Elapsed) bool {
 // switches it.
 func (t *turn) unasked(c *channelState, late bool) {
 	t.stopOutput(c.cfg, "*")
-	if _, open := c.book.LatestEnd(); open {
-		return
+	if end, open := c.book.LatestEnd(); open || end > t.clock.Now() {
+		return // a run of ours that was given up, or that came late, is on: it is booked in full
 	}
 	rate := max(c.presentRate(), 1)
 	d := max(t.node(c.cfg.Node).cfg.AutoOff, safety.Milliseconds(stuckAfter.Milliseconds()))

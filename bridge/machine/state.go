@@ -20,6 +20,7 @@ type State struct {
 	instance  string // of the ledger: it survives restarts
 	nonce     string // of this process
 	startMono time.Duration
+	bootAt    safety.Elapsed // the axis when this process began
 	booted    bool
 	stopping  bool
 	ledgerBad string // why the ledger cannot be written, else empty
@@ -197,7 +198,7 @@ type standing struct {
 
 type hold struct {
 	Hold
-	ends safety.Elapsed
+	begun, ends safety.Elapsed
 }
 
 type ownership struct {

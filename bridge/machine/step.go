@@ -10,8 +10,7 @@ import (
 // Step is the daemon: what happens, when, in which state, gives the next state and what must be done about it.
 func Step(s State, now safety.Instant, e Event) (State, []Effect) {
 	t := &turn{State: s}
-	t.now = now
-	t.clock = t.clock.Advance(now)
+	t.lookAtClock(now)
 	switch e := e.(type) {
 	case Booted:
 		t.boot(e)
@@ -45,6 +44,58 @@ func Step(s State, now safety.Instant, e Event) (State, []Effect) {
 		t.look()
 	}
 	return t.State, t.effects()
+}
+
+// lookAtClock takes the next look at the clock. When trust returns to a clock after a start, the axis gains the time
+// for which no process ran, at once; what this process has begun meanwhile must not end early for it.
+func (t *turn) lookAtClock(now safety.Instant) {
+	before, mono := t.clock.Now(), t.now.Mono
+	t.now = now
+	t.clock = t.clock.Advance(now)
+	if t.booted {
+		t.axisGained(t.clock.Now() - before - elapsed(max(0, now.Mono-mono)))
+	}
+}
+
+// axisGained renews the holds of this process, so that a restart finds them where they are, and lets interlocks
+// count anew.
+func (t *turn) axisGained(gain safety.Elapsed) {
+	if gain <= safety.Elapsed(time.Second/time.Millisecond) {
+		return
+	}
+	for i := range t.locks {
+		t.locks[i] = t.locks[i].Restart()
+	}
+	for i := range t.contents {
+		if k := &t.contents[i]; k.halfUntil > t.clock.Now()-gain {
+			k.halfUntil += gain
+		}
+	}
+	t.renewHolds(gain)
+}
+
+// renewHolds writes every hold down anew with the time that it has left, if one was begun before the gain.
+func (t *turn) renewHolds(gain safety.Elapsed) {
+	now, mine := t.clock.Now(), false
+	var left []Hold
+	for _, h := range t.holds {
+		ends := h.ends
+		if h.begun >= t.bootAt {
+			ends, mine = ends+gain, true
+		}
+		if ends > now {
+			h.Length = safety.Milliseconds(ends - now)
+			h.Until = t.wall().Add(h.Length.Duration())
+			left = append(left, h.Hold)
+		}
+	}
+	if !mine {
+		return
+	}
+	t.record(Release{}, "")
+	for _, h := range left {
+		t.record(h, "")
+	}
 }
 
 // turn collects what one Step does.
@@ -96,7 +147,7 @@ const (
 
 // boot opens the books of a new process: whatever was running when the last one ended is unknown for ever.
 func (t *turn) boot(e Booted) {
-	t.startMono, t.booted = t.now.Mono, true
+	t.startMono, t.bootAt, t.booted = t.now.Mono, t.clock.Now(), true
 	ledger := t.instance
 	if ledger == "" {
 		ledger = e.Instance

@@ -6,6 +6,7 @@ import (
 	"io"
 	"os"
 	"os/exec"
+	"slices"
 	"strings"
 	"sync"
 	"syscall"
@@ -47,10 +48,16 @@ func start(t *testing.T, name, kill string, args ...string) *process {
 	t.Cleanup(func() {
 		p.kill()
 		if t.Failed() {
-			t.Logf("%s said:\n%s", name, p.out.text())
+			t.Logf("%s said:\n%s", name, withoutWarnings(p.out.text()))
 		}
 	})
 	return p
+}
+
+// withoutWarnings leaves out what the service says of its configuration.
+func withoutWarnings(text string) string {
+	lines := strings.SplitAfter(text, "\n")
+	return strings.Join(slices.DeleteFunc(lines, func(l string) bool { return strings.Contains(l, "/site.yaml:") }), "")
 }
 
 // await waits until the child has said something.

@@ -108,6 +108,7 @@ func (m murder) commit(r *rig) {
 		}
 	}
 	p.died()
+	r.awaitOffline(mark)
 	if m.wire == always {
 		r.spy.await(mark, "the end of the run at the board", func(h heard) bool {
 			return h.Topic == r.quay.Site+"/board/1/report" && (contains(string(h.Payload), `"finished"`) || contains(string(h.Payload), `"stopped"`))
@@ -118,9 +119,20 @@ func (m murder) commit(r *rig) {
 // dieAgain starts a service that dies while it starts.
 func (m murder) dieAgain(r *rig) {
 	r.t.Helper()
-	if m.second != "" {
-		r.daemon(m.second).died()
+	if m.second == "" {
+		return
 	}
+	r.daemon(m.second).died()
+	if !contains(m.second, "daemon_started") { // it may not have been connected yet
+		r.awaitOffline(r.from)
+	}
+}
+
+// awaitOffline waits for the will of a dead service: the broker speaks it behind everything else that it had from
+// the service.
+func (r *rig) awaitOffline(mark int) {
+	r.t.Helper()
+	r.spy.await(mark, "the will of the service", on(r.topic("availability"), "offline"))
 }
 
 // checkAfter looks at the wire and at the books of the service that was started last.
@@ -223,6 +235,7 @@ func TestKillTwice(t *testing.T) {
 		mark := r.spy.mark()
 		r.send(ref, machine.VerbRun, `"channel":"alk","volume_ml":2,"kind":"test"`)
 		p.died()
+		r.awaitOffline(mark)
 		r.spy.await(mark, "the end of the run at the board", on(r.quay.Site+"/board/1/report", `"finished"`))
 	}
 	r.owns(r.daemon(""))
@@ -258,6 +271,7 @@ func TestKillBesideRelay(t *testing.T) {
 	mark := r.spy.mark()
 	r.send("relay", machine.VerbRun, `"channel":"trace","volume_ml":8`)
 	p.died()
+	r.awaitOffline(mark)
 	went := r.spy.await(mark, "the relay", on(r.quay.Site+"/timed/state", "true"))
 	r.daemon("")
 	off := r.spy.await(r.from, "the relay going off", on(r.quay.Site+"/timed/state", "false"))
