@@ -6,7 +6,6 @@ import (
 	"encoding/json"
 	"errors"
 	"log/slog"
-	"strings"
 	"sync"
 	"testing"
 	"testing/synctest"
@@ -238,5 +237,3 @@ func (r *rig) stop() error {
 	r.cancel()
 	return <-r.ended
 }
-
-func (r *rig) logged(text string) bool { return strings.Contains(r.log.String(), text) }

@@ -19,7 +19,6 @@ type world struct {
 	drift  time.Duration // all the small errors that a trusted clock cannot show
 
 	clock Clock
-	alive bool
 
 	last     Elapsed // the newest row
 	newest   time.Time

@@ -58,10 +58,7 @@ func covers(filter, topic string) bool {
 			return false
 		}
 	}
-	if len(have) == len(want) {
-		return true
-	}
-	return false
+	return len(have) == len(want)
 }
 
 // allowed says whether the rules let a user read or write a topic. No rules at all allow everything.

@@ -239,12 +239,12 @@ func (c *channelState) mayStillStart(now safety.Elapsed) bool {
 }
 
 // unasked books an output that is on without an open run, and tells it to stop. Until it is seen off it is an open
-// run; the time seen on then raises what it may have moved. Unless it can be a run that was given up, somebody else
-// switches it.
+// run: the time seen on then raises what it may have moved, and an output that does not go off is noticed, whoever
+// switched it on (H-01). Unless it can be a run that was given up, it was somebody else.
 func (t *turn) unasked(c *channelState, late bool) {
 	t.stopOutput(c.cfg, "*")
-	if end, open := c.book.LatestEnd(); open || end > t.clock.Now() {
-		return // a run of ours that was given up, or that came late, is on: it is booked in full
+	if _, open := c.book.LatestEnd(); open {
+		return
 	}
 	rate := max(c.presentRate(), 1)
 	d := max(t.node(c.cfg.Node).cfg.AutoOff, safety.Milliseconds(stuckAfter.Milliseconds()))

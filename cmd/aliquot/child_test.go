@@ -61,18 +61,20 @@ func withoutWarnings(text string) string {
 }
 
 // await waits until the child has said something.
-func (p *process) await(text string) {
+func (p *process) await(text string) { p.t.Helper(); p.awaitTimes(text, 1) }
+
+func (p *process) awaitTimes(text string, times int) {
 	p.t.Helper()
 	late := time.After(patience)
 	for {
 		said, changed := p.out.look()
-		if strings.Contains(said, text) {
+		if strings.Count(said, text) >= times {
 			return
 		}
 		select {
 		case <-changed:
 		case <-p.ended:
-			if said, _ = p.out.look(); !strings.Contains(said, text) {
+			if said, _ = p.out.look(); strings.Count(said, text) < times {
 				p.t.Fatalf("%s ended (%s) without saying %q", p.name, p.cmd.ProcessState, text)
 			}
 		case <-late:

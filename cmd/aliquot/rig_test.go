@@ -107,7 +107,7 @@ func (r *rig) commission() {
 func (r *rig) nodes() *process {
 	r.t.Helper()
 	mark := r.spy.mark()
-	p := start(r.t, "the nodes of "+r.quay.Site, "", "simnode", "-c", r.config, "--rate-error", "0")
+	p := start(r.t, "the nodes of "+r.quay.Site, "", "simnode", "-c", r.configOf("nodes"), "--rate-error", "0")
 	r.spy.await(mark, "the board", on(r.quay.Site+"/board/online", "1"))
 	for _, relay := range []string{"timed", "fixed"} {
 		r.spy.await(mark, relay, on(r.quay.Site+"/"+relay+"/online", "true"))
