@@ -1,8 +1,8 @@
 package seawater
 
 // SGScale is what a specific gravity refers to: sample/water as in "25/25" or "60F/60F". It is the density of
-// the sample at Sample divided by the density of pure water at Water. Three scales that are all called SG differ
-// by 0.0029 for the same water, 4 psu.
+// the sample at Sample divided by the density of pure water at Water. The scales that are all called SG differ by up
+// to 0.0035 for the same water, as much as 4.6 psu do.
 type SGScale struct{ Sample, Water Celsius }
 
 // fahrenheit60 is 60 °F.
@@ -63,7 +63,8 @@ type Hydrometer struct {
 }
 
 // Salinity gives the salinity of a sample in which the hydrometer reads sg while the sample has temperature t.
-// The sample's density at t is what it floats on; a float that is warmer than Scale.Sample is larger and reads low.
+// The sample's density at t is what it floats on; a float that is warmer than Scale.Sample is larger
+// and reads high.
 func (h Hydrometer) Salinity(sg float64, t Celsius) (PSU, error) {
 	ref, err := DensityOf(0, h.Scale.Water)
 	if err != nil {

@@ -20,7 +20,10 @@ func Salinity(c Conductivity, t Celsius, p Dbar) (PSU, error) {
 		return 0, &RangeError{Formula: pss78.formula, Name: "conductivity", Got: float64(c), Low: 0, High: 200, Unit: "mS/cm"}
 	}
 	s := salinityOf(float64(c)/standardConductivity, t.IPTS68(), p)
-	return s, pss78.salinity(s)
+	if err := pss78.salinity(s); err != nil {
+		return 0, err
+	}
+	return s, nil
 }
 
 func checkProbe(t Celsius, p Dbar) error {

@@ -38,11 +38,11 @@ func TestIncompatible(t *testing.T) {
 
 // The solutions of an ordinary three-part system, and what must be kept apart among them.
 func TestClassesOfRecipes(t *testing.T) {
-	carbonate := Classes(Solution{{"sodium carbonate", 80}})
-	calcium := Classes(Solution{{"calcium chloride dihydrate", 111}})
-	magnesium := Classes(Solution{{"magnesium sulfate heptahydrate", 30}, {"magnesium chloride hexahydrate", 250}})
-	lime := Classes(Solution{{"calcium hydroxide", 1.5}})
-	formate := Classes(Solution{{"calcium formate", 50}})
+	carbonate := Classes(Solution{{Salt: "sodium carbonate", GramsPerLitre: 80}})
+	calcium := Classes(Solution{{Salt: "calcium chloride dihydrate", GramsPerLitre: 111}})
+	magnesium := Classes(Solution{{Salt: "magnesium sulfate heptahydrate", GramsPerLitre: 30}, {Salt: "magnesium chloride hexahydrate", GramsPerLitre: 250}})
+	lime := Classes(Solution{{Salt: "calcium hydroxide", GramsPerLitre: 1.5}})
+	formate := Classes(Solution{{Salt: "calcium formate", GramsPerLitre: 50}})
 	for _, c := range []struct {
 		name string
 		got  []Class
@@ -50,7 +50,7 @@ func TestClassesOfRecipes(t *testing.T) {
 	}{
 		{"carbonate", carbonate, []Class{Carbonate}}, {"calcium", calcium, []Class{CalciumSalt}},
 		{"magnesium", magnesium, []Class{Magnesium, Sulfate}}, {"lime", lime, []Class{Lime}}, {"formate", formate, []Class{CalciumSalt, OrganicSalt}},
-		{"unknown", Classes(Solution{{"fairy dust", 1}}), nil}, {"none", Classes(nil), nil},
+		{"unknown", Classes(Solution{{Salt: "fairy dust", GramsPerLitre: 1}}), nil}, {"none", Classes(nil), nil},
 	} {
 		if !slices.Equal(c.got, c.want) {
 			t.Errorf("%s: %v; want %v", c.name, c.got, c.want)
@@ -93,19 +93,19 @@ func TestClassesOfClaim(t *testing.T) {
 }
 
 func TestCautions(t *testing.T) {
-	got := Cautions(Solution{{"sodium hydroxide", 40}, {"potassium chloride", 1}, {"fairy dust", 1}, {"sodium carbonate", 80}})
+	got := Cautions(Solution{{Salt: "sodium hydroxide", GramsPerLitre: 40}, {Salt: "potassium chloride", GramsPerLitre: 1}, {Salt: "fairy dust", GramsPerLitre: 1}, {Salt: "sodium carbonate", GramsPerLitre: 80}})
 	if len(got) != 2 || !strings.HasPrefix(got[0], "sodium hydroxide: caustic") || !strings.HasPrefix(got[1], "sodium carbonate: irritates") {
 		t.Errorf("cautions are %q", got)
 	}
-	heat := Cautions(Solution{{"calcium chloride anhydrous", 100}})
+	heat := Cautions(Solution{{Salt: "calcium chloride anhydrous", GramsPerLitre: 100}})
 	if len(heat) != 1 || !strings.Contains(heat[0], "heats strongly") {
 		t.Errorf("cautions are %q", heat)
 	}
-	gypsum := Cautions(Solution{{"magnesium sulfate heptahydrate", 30}, {"calcium formate", 30}})
+	gypsum := Cautions(Solution{{Salt: "magnesium sulfate heptahydrate", GramsPerLitre: 30}, {Salt: "calcium formate", GramsPerLitre: 30}})
 	if len(gypsum) != 2 || !strings.Contains(gypsum[1], "may precipitate") {
 		t.Errorf("cautions are %q", gypsum)
 	}
-	if got := Cautions(Solution{{"magnesium chloride hexahydrate", 250}}); len(got) != 0 {
+	if got := Cautions(Solution{{Salt: "magnesium chloride hexahydrate", GramsPerLitre: 250}}); len(got) != 0 {
 		t.Errorf("cautions are %q; want none", got)
 	}
 }

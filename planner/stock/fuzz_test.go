@@ -30,7 +30,7 @@ func FuzzStrengthOf(f *testing.F) {
 	f.Add("calcium chloride", 80.0, "", 0.0)
 	f.Add("Magnesium SULPHATE heptahydrate", math.NaN(), "epsom salt", 1e308)
 	f.Fuzz(func(t *testing.T, a string, ga float64, b string, gb float64) {
-		strength, err := StrengthOf([]Part{{a, ga}, {b, gb}})
+		strength, err := StrengthOf([]Part{{Salt: a, GramsPerLitre: ga}, {Salt: b, GramsPerLitre: gb}})
 		if err != nil {
 			if strength != nil {
 				t.Errorf("%v with error %v", strength, err)
@@ -99,7 +99,7 @@ func TestLookupSpellings(t *testing.T) {
 // stoichiometry, common practice rounds it to 20).
 func TestFormateIsBalanced(t *testing.T) {
 	for _, salt := range []string{"calcium formate", "calcium acetate", "calcium hydroxide"} {
-		strength, err := StrengthOf([]Part{{salt, 10}})
+		strength, err := StrengthOf([]Part{{Salt: salt, GramsPerLitre: 10}})
 		if err != nil {
 			t.Fatal(err)
 		}

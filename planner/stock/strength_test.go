@@ -90,7 +90,7 @@ func TestAlkalinityOfReference(t *testing.T) {
 			if row["alk_meq_per_g"] == "" {
 				continue
 			}
-			strength, err := StrengthOf([]Part{{name, 1}})
+			strength, err := StrengthOf([]Part{{Salt: name, GramsPerLitre: 1}})
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -130,7 +130,7 @@ func TestDosesOfReference(t *testing.T) {
 			continue
 		}
 		seen++
-		strength, err := StrengthOf([]Part{{c.salt, 100}})
+		strength, err := StrengthOf([]Part{{Salt: c.salt, GramsPerLitre: 100}})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -150,16 +150,16 @@ func TestStrengthOf(t *testing.T) {
 		parts Solution
 		want  map[units.Quantity]float64
 	}{
-		"carbonate":   {Solution{{"sodium carbonate", 80}}, map[units.Quantity]float64{units.Alkalinity: 4.2327}},
-		"calcium":     {Solution{{"calcium chloride dihydrate", 111}}, map[units.Quantity]float64{units.Calcium: 30.2613}},
-		"magnesium":   {Solution{{"magnesium chloride hexahydrate", 250}, {"magnesium sulfate heptahydrate", 30}}, map[units.Quantity]float64{units.Magnesium: 32.8473}},
-		"mixed bases": {Solution{{"Sodium Carbonate", 40}, {"baking soda", 40}}, map[units.Quantity]float64{units.Alkalinity: 3.45143}},
-		"limewater":   {Solution{{"calcium hydroxide", 1.5}}, map[units.Quantity]float64{units.Alkalinity: 0.113529, units.Calcium: 0.811383}},
-		"two ions":    {Solution{{"potassium nitrate", 10}}, map[units.Quantity]float64{units.Nitrate: 6.13280, units.Potassium: 3.86720}},
-		"phosphate":   {Solution{{"monopotassium phosphate", 1}}, map[units.Quantity]float64{units.Phosphate: 0.697860, units.Potassium: 0.287303}},
-		"formate":     {Solution{{"calcium formate", 50}, {"magnesium sulphate heptahydrate", 5}}, map[units.Quantity]float64{units.Alkalinity: 2.15494, units.Calcium: 15.40135, units.Magnesium: 0.493070}},
-		"boric acid":  {Solution{{"boric acid", 10}}, map[units.Quantity]float64{units.Boron: 1.74832}},
-		"iodide":      {Solution{{"potassium iodide", 1}, {"potassium chloride", 10}}, map[units.Quantity]float64{units.Iodide: 0.764472, units.Potassium: 5.480235}},
+		"carbonate":   {Solution{{Salt: "sodium carbonate", GramsPerLitre: 80}}, map[units.Quantity]float64{units.Alkalinity: 4.2327}},
+		"calcium":     {Solution{{Salt: "calcium chloride dihydrate", GramsPerLitre: 111}}, map[units.Quantity]float64{units.Calcium: 30.2613}},
+		"magnesium":   {Solution{{Salt: "magnesium chloride hexahydrate", GramsPerLitre: 250}, {Salt: "magnesium sulfate heptahydrate", GramsPerLitre: 30}}, map[units.Quantity]float64{units.Magnesium: 32.8473}},
+		"mixed bases": {Solution{{Salt: "Sodium Carbonate", GramsPerLitre: 40}, {Salt: "baking soda", GramsPerLitre: 40}}, map[units.Quantity]float64{units.Alkalinity: 3.45143}},
+		"limewater":   {Solution{{Salt: "calcium hydroxide", GramsPerLitre: 1.5}}, map[units.Quantity]float64{units.Alkalinity: 0.113529, units.Calcium: 0.811383}},
+		"two ions":    {Solution{{Salt: "potassium nitrate", GramsPerLitre: 10}}, map[units.Quantity]float64{units.Nitrate: 6.13280, units.Potassium: 3.86720}},
+		"phosphate":   {Solution{{Salt: "monopotassium phosphate", GramsPerLitre: 1}}, map[units.Quantity]float64{units.Phosphate: 0.697860, units.Potassium: 0.287303}},
+		"formate":     {Solution{{Salt: "calcium formate", GramsPerLitre: 50}, {Salt: "magnesium sulphate heptahydrate", GramsPerLitre: 5}}, map[units.Quantity]float64{units.Alkalinity: 2.15494, units.Calcium: 15.40135, units.Magnesium: 0.493070}},
+		"boric acid":  {Solution{{Salt: "boric acid", GramsPerLitre: 10}}, map[units.Quantity]float64{units.Boron: 1.74832}},
+		"iodide":      {Solution{{Salt: "potassium iodide", GramsPerLitre: 1}, {Salt: "potassium chloride", GramsPerLitre: 10}}, map[units.Quantity]float64{units.Iodide: 0.764472, units.Potassium: 5.480235}},
 	} {
 		got, err := StrengthOf(c.parts)
 		if err != nil || len(got) != len(c.want) {
@@ -180,24 +180,24 @@ func TestStrengthOfRefuses(t *testing.T) {
 		want  string
 	}{
 		"empty":          {nil, "the solution has no salt; name at least one with its g/L"},
-		"unknown":        {Solution{{"sodum carbonat", 80}}, `"sodum carbonat" is no known salt; the nearest names are sodium carbonate, sodium bicarbonate, sodium nitrate`},
-		"ambiguous":      {Solution{{"calcium chloride", 80}}, `"calcium chloride" leaves the water of crystallisation open; the label says which: the same amount is in calcium chloride anhydrous (1.000 g), or calcium chloride dihydrate (1.325 g), or calcium chloride hexahydrate (1.974 g)`},
-		"zero":           {Solution{{"sodium carbonate", 0}}, "sodium carbonate: 0 g/L is not above 0 and at most 1500 g/L"},
-		"negative":       {Solution{{"sodium carbonate", -1}}, "sodium carbonate: -1 g/L is not above 0 and at most 1500 g/L"},
-		"nan":            {Solution{{"sodium carbonate", math.NaN()}}, "sodium carbonate: NaN g/L is not above 0 and at most 1500 g/L"},
-		"infinite":       {Solution{{"sodium carbonate", math.Inf(1)}}, "sodium carbonate: +Inf g/L is not above 0 and at most 1500 g/L"},
-		"above":          {Solution{{"sodium carbonate", 1500.1}}, "sodium carbonate: 1500.1 g/L is not above 0 and at most 1500 g/L"},
-		"sum above":      {Solution{{"sodium carbonate", 1000}, {"sodium bicarbonate", 501}}, "the solution holds 1501 g/L of salts, at most 1500 g/L is possible"},
-		"twice":          {Solution{{"sodium bicarbonate", 10}, {"baking soda", 10}}, "sodium bicarbonate is named twice; add the amounts up"},
-		"precipitates":   {Solution{{"sodium carbonate", 10}, {"calcium chloride dihydrate", 10}}, "sodium carbonate and calcium chloride dihydrate cannot be in one solution: carbonate and calcium precipitate as calcium carbonate"},
-		"lime magnesium": {Solution{{"magnesium chloride hexahydrate", 10}, {"calcium hydroxide", 1}}, "magnesium chloride hexahydrate and calcium hydroxide cannot be in one solution: lime and magnesium precipitate as magnesium hydroxide"},
+		"unknown":        {Solution{{Salt: "sodum carbonat", GramsPerLitre: 80}}, `"sodum carbonat" is no known salt; the nearest names are sodium carbonate, sodium bicarbonate, sodium nitrate`},
+		"ambiguous":      {Solution{{Salt: "calcium chloride", GramsPerLitre: 80}}, `"calcium chloride" leaves the water of crystallisation open; the label says which: the same amount is in calcium chloride anhydrous (1.000 g), or calcium chloride dihydrate (1.325 g), or calcium chloride hexahydrate (1.974 g)`},
+		"zero":           {Solution{{Salt: "sodium carbonate", GramsPerLitre: 0}}, "sodium carbonate: 0 g/L is not above 0 and at most 1500 g/L"},
+		"negative":       {Solution{{Salt: "sodium carbonate", GramsPerLitre: -1}}, "sodium carbonate: -1 g/L is not above 0 and at most 1500 g/L"},
+		"nan":            {Solution{{Salt: "sodium carbonate", GramsPerLitre: math.NaN()}}, "sodium carbonate: NaN g/L is not above 0 and at most 1500 g/L"},
+		"infinite":       {Solution{{Salt: "sodium carbonate", GramsPerLitre: math.Inf(1)}}, "sodium carbonate: +Inf g/L is not above 0 and at most 1500 g/L"},
+		"above":          {Solution{{Salt: "sodium carbonate", GramsPerLitre: 1500.1}}, "sodium carbonate: 1500.1 g/L is not above 0 and at most 1500 g/L"},
+		"sum above":      {Solution{{Salt: "sodium carbonate", GramsPerLitre: 1000}, {Salt: "sodium bicarbonate", GramsPerLitre: 501}}, "the solution holds 1501 g/L of salts, at most 1500 g/L is possible"},
+		"twice":          {Solution{{Salt: "sodium bicarbonate", GramsPerLitre: 10}, {Salt: "baking soda", GramsPerLitre: 10}}, "sodium bicarbonate is named twice; add the amounts up"},
+		"precipitates":   {Solution{{Salt: "sodium carbonate", GramsPerLitre: 10}, {Salt: "calcium chloride dihydrate", GramsPerLitre: 10}}, "sodium carbonate and calcium chloride dihydrate cannot be in one solution: carbonate and calcium precipitate as calcium carbonate"},
+		"lime magnesium": {Solution{{Salt: "magnesium chloride hexahydrate", GramsPerLitre: 10}, {Salt: "calcium hydroxide", GramsPerLitre: 1}}, "magnesium chloride hexahydrate and calcium hydroxide cannot be in one solution: lime and magnesium precipitate as magnesium hydroxide"},
 	} {
 		got, err := StrengthOf(c.parts)
 		if err == nil || err.Error() != c.want || got != nil {
 			t.Errorf("%s: %v, %v;\n want %s", name, got, err, c.want)
 		}
 	}
-	if _, err := StrengthOf([]Part{{"sodium carbonate", 1500}}); err != nil {
+	if _, err := StrengthOf([]Part{{Salt: "sodium carbonate", GramsPerLitre: 1500}}); err != nil {
 		t.Errorf("1500 g/L: %v", err)
 	}
 }
@@ -210,9 +210,9 @@ func TestStrengthAddsUp(t *testing.T) {
 		var parts []Part
 		sum := map[units.Quantity]float64{}
 		for _, name := range salts[:n] {
-			p := Part{name, rapid.Float64Range(0.001, 200).Draw(t, name)}
+			p := Part{Salt: name, GramsPerLitre: rapid.Float64Range(0.001, 200).Draw(t, name)}
 			parts = append(parts, p)
-			alone, err := StrengthOf([]Part{{name, p.GramsPerLitre / 2}})
+			alone, err := StrengthOf([]Part{{Salt: name, GramsPerLitre: p.GramsPerLitre / 2}})
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -248,7 +248,7 @@ func TestEverySaltHoldsTogether(t *testing.T) {
 		if s.AlkEquivalents == 0 && len(s.Ions) == 0 {
 			t.Errorf("%s moves nothing", s.Name)
 		}
-		strength, err := StrengthOf([]Part{{s.Name, 10}})
+		strength, err := StrengthOf([]Part{{Salt: s.Name, GramsPerLitre: 10}})
 		if err != nil {
 			t.Errorf("%s: %v", s.Name, err)
 		}
