@@ -26,6 +26,7 @@ var table = map[string]room{
 	"planner/stock":         {ours: []string{"planner/units"}, pure: true},
 	"planner/metering":      {ours: []string{"safety"}, pure: true},
 	"planner/estimate":      {ours: []string{"planner/units"}, pure: true},
+	"planner/seawater":      {pure: true},
 	"planner/tank":          {ours: []string{"planner/units"}, pure: true},
 	"planner":               {ours: []string{"planner/units", "planner/estimate", "safety"}, pure: true},
 	"bridge/machine":        {ours: []string{"planner", "planner/units", "planner/estimate", "planner/metering", "safety"}, pure: true},

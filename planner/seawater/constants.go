@@ -53,7 +53,7 @@ func powersOf(w Water) powers {
 	return powers{t: t, lnT: math.Log(t), s: s, root: math.Sqrt(s), i: i, ri: math.Sqrt(i), lnWater: math.Log(1 - 0.001005*s)}
 }
 
-// lnK0: Weiss 1974, Mar. Chem. 2:203-215, eq. 12 and table 1.
+// lnK0: Weiss 1974, Mar. Chem. 2:203-215.
 func (p *powers) lnK0() float64 {
 	h := p.t / 100
 	return -60.2409 + 93.4517/h + 23.3585*(p.lnT-math.Log(100)) + p.s*(0.023517+h*(-0.023656+h*0.0047036))
@@ -80,7 +80,7 @@ func (p *powers) lnKB() float64 {
 // Programs that convert with KS and KF instead have ln KW 0.008 lower at 35 psu and 25 °C.
 const toTotal = -0.015
 
-// lnKW: Millero 1995, Geochim. Cosmochim. Acta 59:661-677, eq. 63, in the Guide's form.
+// lnKW: Millero 1995, Geochim. Cosmochim. Acta 59:661-677, in the Guide's form.
 func (p *powers) lnKW() float64 {
 	return 148.9802 + toTotal - 13847.26/p.t - 23.6521*p.lnT + (-5.977+118.67/p.t+1.0495*p.lnT)*p.root - 0.01615*p.s
 }
@@ -114,7 +114,7 @@ func (p *powers) lnKSi() float64 {
 		(188.74/p.t-1.5998)*p.i + (-12.1652/p.t+0.07871)*p.i*p.i + p.lnWater
 }
 
-// logKspCalcite: Mucci 1983, Am. J. Sci. 283:780-799, tables 6 and 7.
+// logKspCalcite: Mucci 1983, Am. J. Sci. 283:780-799.
 func (p *powers) logKspCalcite() float64 {
 	return -171.9065 - 0.077993*p.t + 2839.319/p.t + 71.595*p.lnT/math.Ln10 +
 		(-0.77712+0.0028426*p.t+178.34/p.t)*p.root - 0.07711*p.s + 0.0041249*p.s*p.root

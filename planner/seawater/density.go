@@ -3,7 +3,7 @@ package seawater
 import "math"
 
 // DensityOf gives the density of seawater at one atmosphere by EOS-80: Millero & Poisson 1981, Deep-Sea Res. A
-// 28:625-629; UNESCO 1983, Tech. Pap. Mar. Sci. 44, eqs. 13 and 14. Valid from 0 to 42 psu and -2 to 40 °C.
+// 28:625-629; UNESCO 1983, Tech. Pap. Mar. Sci. 44. Valid from 0 to 42 psu and -2 to 40 °C.
 func DensityOf(s PSU, t Celsius) (Density, error) {
 	if err := eos80.check(s, t); err != nil {
 		return 0, err

@@ -9,13 +9,13 @@
 // Temperatures are ITS-90 (Celsius); PSS-78 and EOS-80 are written in IPTS-68 and are given t68 = 1.00024·t90 inside.
 //
 //	formula                                     source                                         range
-//	salinity from conductivity, pressure        PSS-78: Lewis 1980; UNESCO 44 (1983) eqs. 1-4  2-42 psu, -2 to 35 °C, 0-10000 dbar
+//	salinity from conductivity, pressure        PSS-78: Lewis 1980; UNESCO 44 (1983)           2-42 psu, -2 to 35 °C, 0-10000 dbar
 //	C(35, 15, 0) = 42.914 mS/cm                 Culkin & Smith 1980
 //	density at one atmosphere                   EOS-80: Millero & Poisson 1981; UNESCO 44      0-42 psu, -2 to 40 °C
 //	pure water                                  Tanaka et al. 2001                             0-40 °C
 //	specific gravity                            EOS-80 for sample and water                    as EOS-80
-//	K0                                          Weiss 1974 eq. 12                              0-45 psu, -1 to 45 °C
-//	fCO2/pCO2                                   Weiss 1974 eqs. 6, 9, 11, at one atmosphere    -1 to 45 °C
+//	K0                                          Weiss 1974                                     0-45 psu, -1 to 45 °C
+//	fCO2/pCO2                                   Weiss 1974, at one atmosphere                  -1 to 45 °C
 //	K1, K2                                      Lueker, Dickson & Keeling 2000                 19-43 psu, 2-35 °C
 //	KB                                          Dickson 1990 (Deep-Sea Res.) eq. 23            5-45 psu, 0-45 °C
 //	KS (free scale)                             Dickson 1990 (J. Chem. Thermodyn.)             5-45 psu, 0-45 °C
@@ -43,11 +43,11 @@
 //     with 40.078; 10282.05 in the reference composition of Millero et al. 2008.
 //   - Pure water at 0 to 40 °C: EOS-80 at 0 psu is up to 0.0016, IAPWS-95 up to 0.0012, the polynomial of
 //     ISO/TR 20461 up to 0.0041 kg/m³ (from 4 °C) away from the table of Tanaka et al. 2001.
-//   - TEOS-10 and EOS-80 differ by up to 0.005 kg/m³ from 30 to 37 psu and 20 to 28 °C.
+//   - TEOS-10 and EOS-80 differ by up to 0.006 kg/m³ from 30 to 37 psu and 20 to 28 °C.
 //
 // # What the numbers are good for
 //
-// K1 and K2 are uncertain by 0.01 to 0.02 in pK together; a hobby pH by 0.05 or more (NBSUncertainty), a hobby
+// pK1 is uncertain by about 0.0075 and pK2 by 0.015 (Orr et al. 2018, Mar. Chem. 207:84, from memory); a hobby pH by 0.05 or more (NBSUncertainty), a hobby
 // alkalinity by 0.1 to 0.3 dKH. Ions are in the ratios of natural seawater; salt mixes differ, and so does water to
 // which calcium chloride and bicarbonate were added for years. Organic acids are not counted.
 package seawater

@@ -62,7 +62,7 @@ func TestLargestRiseInvertsStep(t *testing.T) {
 		a := MicromolPerKg(rapid.Float64Range(1000, 5000).Draw(t, "alkalinity"))
 		c, err := s.AlkalinityPH(a, TotalPH(rapid.Float64Range(7, 8.9).Draw(t, "ph")))
 		if err != nil {
-			t.Skip("no such water")
+			return // no such water
 		}
 		salt := Salt(rapid.Float64Range(0, 1).Draw(t, "salt"))
 		step := rapid.Float64Range(0.001, 0.3).Draw(t, "step")
@@ -79,7 +79,7 @@ func TestLargestRiseInvertsStep(t *testing.T) {
 		got, err := s.Step(c, rise, salt)
 		var out *RangeError
 		if errors.As(err, &out) && out.Name == "dissolved inorganic carbon" {
-			t.Skip("more carbon than is solved")
+			return // more carbon than is solved
 		}
 		if err != nil {
 			t.Fatal(err)

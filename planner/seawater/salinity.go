@@ -10,7 +10,7 @@ const standardConductivity = 42.914
 const deepest = 10000
 
 // Salinity gives practical salinity (PSS-78) of water whose uncompensated conductivity at t and p was measured.
-// Sources: Lewis 1980, IEEE J. Oceanic Eng. 5:3-8; UNESCO 1983, Tech. Pap. Mar. Sci. 44, eqs. 1 to 4. Valid from
+// Sources: Lewis 1980, IEEE J. Oceanic Eng. 5:3-8; UNESCO 1983, Tech. Pap. Mar. Sci. 44. Valid from
 // 2 to 42 psu, -2 to 35 °C, 0 to 10000 dbar, and refused outside with a *RangeError.
 func Salinity(c Conductivity, t Celsius, p Dbar) (PSU, error) {
 	if err := checkProbe(t, p); err != nil {
@@ -41,19 +41,19 @@ func salinityOf(r float64, t IPTS68, p Dbar) PSU {
 	return PSU(s)
 }
 
-// standardRatio is r_t = C(35, t, 0)/C(35, 15, 0), UNESCO 44 eq. 3.
+// standardRatio is r_t = C(35, t, 0)/C(35, 15, 0), UNESCO 44.
 func standardRatio(t IPTS68) float64 {
 	x := float64(t)
 	return 0.6766097 + x*(2.00564e-2+x*(1.104259e-4+x*(-6.9698e-7+x*1.0031e-9)))
 }
 
-// thermalFactor is the fraction in front of ΔS, UNESCO 44 eq. 2.
+// thermalFactor is the fraction in front of ΔS, UNESCO 44.
 func thermalFactor(t IPTS68) float64 {
 	d := float64(t) - 15
 	return d / (1 + 0.0162*d)
 }
 
-// pressureTerms are numerator and constant part of the denominator of R_p - 1, UNESCO 44 eq. 4; the rest of
+// pressureTerms are numerator and constant part of the denominator of R_p - 1, UNESCO 44; the rest of
 // the denominator is pressureSlope times R.
 func pressureTerms(t IPTS68, p Dbar) (a, b float64) {
 	x, y := float64(t), float64(p)
@@ -62,7 +62,7 @@ func pressureTerms(t IPTS68, p Dbar) (a, b float64) {
 
 func pressureSlope(t IPTS68) float64 { return 4.215e-1 - 3.107e-3*float64(t) }
 
-// salinityOfRoot gives S and dS/dx for x = √R_t, UNESCO 44 eqs. 1 and 2, with the thermal factor k.
+// salinityOfRoot gives S and dS/dx for x = √R_t, UNESCO 44, with the thermal factor k.
 func salinityOfRoot(x, k float64) (s, slope float64) {
 	s = 0.0080 + x*(-0.1692+x*(25.3851+x*(14.0941+x*(-7.0261+x*2.7081)))) +
 		k*(0.0005+x*(-0.0056+x*(-0.0066+x*(-0.0375+x*(0.0636+x*-0.0144)))))
@@ -72,7 +72,7 @@ func salinityOfRoot(x, k float64) (s, slope float64) {
 }
 
 // ConductivityOf is the inverse of Salinity: the conductivity that water of salinity s has at t and p, in mS/cm,
-// converged to 1e-12 psu. Same range as Salinity.
+// converged to 1e-11 psu. Same range as Salinity.
 func ConductivityOf(s PSU, t Celsius, p Dbar) (Conductivity, error) {
 	if err := checkProbe(t, p); err != nil {
 		return 0, err
@@ -83,7 +83,7 @@ func ConductivityOf(s PSU, t Celsius, p Dbar) (Conductivity, error) {
 	t68 := t.IPTS68()
 	x := rootOfSalinity(float64(s), thermalFactor(t68))
 	surface := x * x * standardRatio(t68) // R·1/R_p
-	// R = surface·R_p(R) is a quadratic in R, UNESCO 44 eq. 9.
+	// R = surface·R_p(R) is a quadratic in R; its positive root is the answer.
 	a, b := pressureTerms(t68, p)
 	c := pressureSlope(t68)
 	half := (b - c*surface) / 2
@@ -91,29 +91,17 @@ func ConductivityOf(s PSU, t Celsius, p Dbar) (Conductivity, error) {
 	return Conductivity(r * standardConductivity), nil
 }
 
-// rootOfSalinity inverts salinityOfRoot by Newton steps that never leave the bracket; S rises with x in it.
+// rootOfSalinity inverts salinityOfRoot by Newton steps. S is nearly a square in x over the whole range, so that
+// five steps from √(S/35) reach rounding everywhere in it.
 func rootOfSalinity(s, k float64) float64 {
-	low, high := 0.05, 1.5
 	x := math.Sqrt(s / 35)
-	for range 60 {
+	for range 12 {
 		f, slope := salinityOfRoot(x, k)
-		f -= s
-		if math.Abs(f) < 1e-12 {
-			return x
+		step := (f - s) / slope
+		x -= step
+		if math.Abs(step) < 1e-14 {
+			break
 		}
-		if f > 0 {
-			high = x
-		} else {
-			low = x
-		}
-		next := x - f/slope
-		if !(next > low && next < high) {
-			next = (low + high) / 2
-		}
-		if next == x {
-			return x
-		}
-		x = next
 	}
 	return x
 }

@@ -12,7 +12,7 @@ type PHScales struct {
 	toFree, toSeawater, toNBS float64 // added to a pH on the total scale
 }
 
-// PHScales prepares the conversions: Guide, ch. 5, sec. 2 for free, total and seawater scale. They need KF, so they
+// PHScales prepares the conversions: the Guide for free, total and seawater scale. They need KF, so they
 // hold from 10 to 40 psu and 9 to 33 °C. The NBS scale is reached from the seawater scale with the activity
 // coefficient fH of Takahashi et al. 1982 (GEOSECS Pacific Expedition 3, ch. 3, p. 80), as CO2SYS does.
 func (w Water) PHScales() (PHScales, error) {

@@ -35,7 +35,7 @@ func NewSystem(w Water) (System, error) {
 func (s *System) Water() Water { return s.water }
 
 // minor gives the alkalinity that is not carbonate at h, in mol/kg, and its derivative by ln h (both fall with
-// h). Terms as in the Guide, ch. 2, eq. 9: borate, hydroxide, phosphate and silicate less free hydrogen ions,
+// h). Terms as in the Guide, ch. 2: borate, hydroxide, phosphate and silicate less free hydrogen ions,
 // hydrogen sulfate, hydrogen fluoride and phosphoric acid.
 func (s *System) minor(h float64) (a, slope float64) {
 	k, t := &s.k, &s.totals

@@ -63,7 +63,7 @@ func (w Water) checkTotals() error {
 const micromolPerDKH = 2 * 10 * 1000 / (40.078 + 15.999)
 
 // AlkalinityFromDKH converts an alkalinity by volume to one by mass with the density of w. The sample is taken to
-// have been measured out at w's temperature; 5 degrees change the result by 0.13 % at most.
+// have been measured out at w's temperature; 5 degrees change the result by 0.2 % at most.
 func (w Water) AlkalinityFromDKH(dkh float64) (MicromolPerKg, error) {
 	rho, err := DensityOf(w.Salinity, w.Temperature)
 	if err != nil {
@@ -84,7 +84,7 @@ func (w Water) DKHFromAlkalinity(a MicromolPerKg) (float64, error) {
 // ionicStrength in mol per kg of water (DOE 1994 Handbook, ch. 5, eq. 7.2.4; the Guide has the same).
 func ionicStrength(s float64) float64 { return 19.924 * s / (1000 - 1.005*s) }
 
-// FugacityFactor is fCO2/pCO2 in air at one atmosphere: Weiss 1974, Mar. Chem. 2:203-215, eqs. 6, 9 and 11. The range
+// FugacityFactor is fCO2/pCO2 in air at one atmosphere: Weiss 1974, Mar. Chem. 2:203-215. The range
 // of K0 applies.
 func FugacityFactor(t Celsius) (float64, error) {
 	if err := weiss.temperature(t); err != nil {
