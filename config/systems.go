@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"aliquot/planner"
+	"aliquot/planner/assay"
 	"aliquot/planner/units"
 )
 
@@ -56,7 +57,7 @@ func readEntryLevel(q units.Quantity) func(value) (float64, bool) {
 			v.unitsProblem(err)
 			return 0, false
 		}
-		x, verdict, err := units.CheckEntry(q, number, unit)
+		x, verdict, err := assay.CheckEntry(q, number, unit, assay.Ordinary())
 		if verdict != units.Accepted {
 			v.levelProblem(s, verdict, err)
 			return 0, false

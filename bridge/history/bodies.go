@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"aliquot/bridge/machine"
+	"aliquot/planner/assay"
 	"aliquot/planner/metering"
 	"aliquot/planner/units"
 	"aliquot/safety"
@@ -54,11 +55,11 @@ func (r *reader) test(l *line) (machine.Body, error) {
 		return nil, err
 	}
 	q := units.Quantity(r.name(l.text(fQuantity)))
-	level, err := units.ToCanonical(q, l.number(fValue), l.text(fUnit))
+	level, _, err := assay.ToCanonical(q, l.number(fValue), l.text(fUnit), assay.Ordinary())
 	if err != nil {
 		return nil, fmt.Errorf("value: %w", err)
 	}
-	if _, verdict, hint := units.CheckEntry(q, l.number(fValue), l.text(fUnit)); verdict != units.Accepted {
+	if _, verdict, hint := assay.CheckEntry(q, l.number(fValue), l.text(fUnit), assay.Ordinary()); verdict != units.Accepted {
 		r.remark("implausible test, taken as unconfirmed: " + hint.Error())
 	}
 	t := machine.Test{System: r.name(l.text(fSystem)), Quantity: q, Level: level, Value: l.number(fValue), Unit: r.name(l.text(fUnit)),
@@ -174,11 +175,11 @@ func (r *reader) waterChange(l *line) (machine.Body, error) {
 	b := machine.WaterChange{System: r.name(l.text(fSystem)), Taken: l.time, Until: l.until, Litres: l.number(fVolumeL)}
 	for _, m := range l.mix {
 		q := units.Quantity(r.name(m.quantity))
-		level, err := units.ToCanonical(q, m.value, m.unit)
+		level, _, err := assay.ToCanonical(q, m.value, m.unit, assay.Ordinary())
 		if err != nil {
 			return nil, fmt.Errorf("mix: %s: %w", m.quantity, err)
 		}
-		if _, verdict, hint := units.CheckEntry(q, m.value, m.unit); verdict != units.Accepted {
+		if _, verdict, hint := assay.CheckEntry(q, m.value, m.unit, assay.Ordinary()); verdict != units.Accepted {
 			r.remark("implausible level of the mix: " + hint.Error())
 		}
 		b.Mix = append(b.Mix, machine.Level{Quantity: q, Level: level})
@@ -199,7 +200,7 @@ func (r *reader) salinityCorrection(l *line) (machine.Body, error) {
 	case !l.has.has(fValue):
 		return nil, errors.New("salinity_correction needs value beside unit")
 	}
-	level, err := units.ToCanonical(units.Salinity, l.number(fValue), l.text(fUnit))
+	level, _, err := assay.ToCanonical(units.Salinity, l.number(fValue), l.text(fUnit), assay.Ordinary())
 	if err != nil {
 		return nil, fmt.Errorf("value: %w", err)
 	}

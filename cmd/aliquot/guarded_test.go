@@ -46,9 +46,12 @@ topic readwrite strange/#
 
 // newGuardedRig is a rig at a broker that asks who its clients are. The spy may do everything; whatever the test
 // says of the service, its nodes and its keeper goes through the rules.
-func newGuardedRig(t *testing.T, b *mosquittotest.Server, site string) *rig {
+func newGuardedRig(t *testing.T, b *mosquittotest.Server, site string, change ...func(*quay)) *rig {
 	t.Helper()
 	r := &rig{t: t, broker: b, quay: newQuay(t, b, site)}
+	for _, c := range change {
+		c(&r.quay)
+	}
 	r.quay.User, r.quay.PasswordFile = "aliquot", passwordFile(t)
 	r.config = r.quay.write(t, "site.yaml")
 	r.spy = join(t, b, "spy", "spy-"+site, "#")

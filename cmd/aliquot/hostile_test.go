@@ -40,7 +40,7 @@ func TestRetainedCommandPlanted(t *testing.T) {
 			t.Errorf("a newcomer finds on the run topic: %s", h.Payload)
 		}
 	}
-	r.runs1(p)
+	r.runsAgain(p)
 	r.checkNeverRan("PLANTED")
 }
 
@@ -148,7 +148,7 @@ func TestForeignCommand(t *testing.T) {
 	// The other channel of the board is latched too: what else its foreign master does nobody knows.
 	r.spy.await(0, "the fault of ca", on(r.topic("alert/lockout-ca-fault"), `"critical"`))
 	r.clears("alk", "ca")
-	r.runs1(p)
+	r.runsAgain(p)
 }
 
 // clears ends the faults of channels.

@@ -102,6 +102,7 @@ var groups = []kong.Group{
 	{Key: "set-up", Title: "Setting a channel up (the service must run)"},
 	{Key: "daily", Title: "Daily care (the service must run)"},
 	{Key: "record", Title: "What was, what will be"},
+	{Key: "chemistry", Title: "Chemistry (needs no configuration)"},
 }
 
 // Globals are flags of every command.
@@ -130,6 +131,9 @@ type commands struct {
 	Hold        holdCommand        `cmd:"" group:"daily" help:"Pause a channel, a system or everything for a while."`
 	Release     releaseCommand     `cmd:"" group:"daily" help:"End a hold."`
 	Ask         askCommand         `cmd:"" group:"daily" help:"Send any request by its verb: aliquot ask clear channel=alk code=fault."`
+
+	Convert convertCommand `cmd:"" group:"chemistry" help:"Convert a measurement: aliquot convert alkalinity 143 ppm CaCO3."`
+	Water   waterCommand   `cmd:"" group:"chemistry" help:"Salinity, density and carbonate system from what was measured."`
 
 	Plan    planCommand    `cmd:"" group:"record" help:"Plan the next 24 h from a history; needs no broker and no ledger."`
 	History historyCommand `cmd:"" group:"record" help:"Show what happened."`

@@ -43,7 +43,7 @@ func TestBrokerRestart(t *testing.T) {
 	if len(reserved) != 1 || ended[reserved[0].Run].Outcome != machine.Unknown {
 		t.Errorf("in the ledger are %v with outcomes %v, must be one unknown run", reserved, ended)
 	}
-	r.runs1(p)
+	r.runsAgain(p)
 	r.checkOnce()
 }
 
@@ -67,8 +67,8 @@ func (r *rig) checkRetained() {
 	}
 }
 
-// runs1 has the service do one more run, to the end.
-func (r *rig) runs1(p *process) {
+// runsAgain has the service do one more run, to the end.
+func (r *rig) runsAgain(p *process) {
 	r.t.Helper()
 	mark := r.spy.mark()
 	a := r.ask(machine.VerbRun, `"channel":"alk","volume_ml":1,"kind":"test"`)
@@ -93,7 +93,11 @@ func TestBrokerFrozen(t *testing.T) {
 	p.await(hanging)
 	b.Freeze()
 	p.proceed()
+	released := time.Now()
 	p.await("outcome=unknown")
+	if waited := time.Since(released); waited > safety.AckWait+3*time.Second {
+		t.Errorf("the run was given up after %s: the loop stood still for a broker that does not answer", waited.Round(time.Second))
+	}
 	for _, row := range r.rows() {
 		if _, ok := row.Body.(machine.RunReserved); ok {
 			<-time.After(time.Until(row.At.Add(safety.RunTTL + time.Second))) // the run expires

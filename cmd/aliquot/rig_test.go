@@ -58,7 +58,7 @@ func newQuay(t *testing.T, b *mosquittotest.Server, site string) quay {
 	if b != nil {
 		q.Broker, q.CAFile = b.URL, b.CAFile
 	} else {
-		q.Broker = fmt.Sprintf("mqtt://127.0.0.1:%d", mosquittotest.FreePort(t))
+		q.Broker = "mqtt://127.0.0.1:1" // nobody listens there
 	}
 	q.TraceSlots = q.FarSlot(37)
 	return q
@@ -86,8 +86,8 @@ func writeFile(t *testing.T, name, content string) string {
 
 func contains(text, part string) bool { return strings.Contains(text, part) }
 
-// commission imports a small history: alk and trace are filled, primed and calibrated.
-func (r *rig) commission() {
+// commission imports a small history: channels, else alk and trace, are filled, primed and calibrated.
+func (r *rig) commission(channels ...string) {
 	r.t.Helper()
 	var b strings.Builder
 	at := r.quay.now.Add(-time.Hour).UTC()
@@ -95,7 +95,11 @@ func (r *rig) commission() {
 		at = at.Add(time.Minute)
 		fmt.Fprintf(&b, `{"time":%q,`+format+"}\n", append([]any{at.Format(time.RFC3339)}, args...)...)
 	}
-	for channel, container := range map[string]string{"alk": "carbonate-jug", "trace": "trace-jug"} {
+	if len(channels) == 0 {
+		channels = []string{"alk", "trace"}
+	}
+	for _, channel := range channels {
+		container := map[string]string{"alk": "carbonate-jug", "trace": "trace-jug"}[channel]
 		line(`"type":"refill","container":%q,"volume_ml":1500`, container)
 		line(`"type":"primed","channel":%q`, channel)
 		line(`"type":"calibration","channel":%q,"trials":[{"seconds":30,"measured_ml":30},{"seconds":30,"measured_ml":30},{"seconds":30,"measured_ml":30}]`, channel)
@@ -166,14 +170,19 @@ func (r *rig) send(ref string, verb machine.Verb, fields string) {
 func (r *rig) answer(mark int, ref string) reply {
 	r.t.Helper()
 	var a reply
-	r.spy.await(mark, "the answer to "+ref, func(h heard) bool {
-		if h.Topic != r.topic("answer") && h.Topic != r.topic("problem") {
-			return false
-		}
-		a = reply{}
-		return json.Unmarshal(h.Payload, &a) == nil && a.Ref == ref
+	r.spy.await(mark, "the answer to "+ref, func(h heard) (ok bool) {
+		a, ok = r.answerIn(h, ref)
+		return ok
 	})
 	return a
+}
+
+// answerIn reads a message as the answer to a reference, or the problem with it.
+func (r *rig) answerIn(h heard, ref string) (a reply, ok bool) {
+	if h.Topic != r.topic("answer") && h.Topic != r.topic("problem") {
+		return a, false
+	}
+	return a, json.Unmarshal(h.Payload, &a) == nil && a.Ref == ref
 }
 
 // awaitState waits for a retained state that holds some text.

@@ -2,6 +2,7 @@ package main
 
 import (
 	"encoding/json"
+	"slices"
 	"strings"
 )
 
@@ -58,6 +59,11 @@ func (r *rig) sentRuns(mark int) []wireCommand {
 		}
 	}
 	return out
+}
+
+// sentAt lists the runs of one output behind a mark.
+func (r *rig) sentAt(output string, mark int) []wireCommand {
+	return slices.DeleteFunc(r.sentRuns(mark), func(c wireCommand) bool { return c.output != output })
 }
 
 // key tells runs apart: the id, or what stands for it at a relay.

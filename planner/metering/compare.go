@@ -32,15 +32,15 @@ func Compare(now, before Regression) []Finding {
 	if math.Abs(change) > changeMost+rounding {
 		list = append(list, Finding{LargeChange, text + ": confirm the new rate, or measure again"})
 	}
-	real := rateMoved(now, before)
+	moved := rateMoved(now, before)
 	switch {
-	case real && change < -changeAir-rounding, real && change < -changeTubing-rounding && moreScatter:
+	case moved && change < -changeAir-rounding, moved && change < -changeTubing-rounding && moreScatter:
 		list = append(list, Finding{AirOrSlip, text + ": air in the line, a slipped or kinked tube, a blocked outlet or an empty container; prime, look, and measure again before trusting this rate"})
-	case real && change < -changeTubing-rounding:
+	case moved && change < -changeTubing-rounding:
 		list = append(list, Finding{TubingWorn, text + ": the pump tubing has flattened; replace it, prime, calibrate"})
-	case real && change > changeAir+rounding:
+	case moved && change > changeAir+rounding:
 		list = append(list, Finding{AirOrSlip, text + ": pumps do not get faster by themselves; another tube bore, another motor speed, a siphon that helps, or a mistake in the vessel or the time"})
-	case real && change > changeTubing+rounding:
+	case moved && change > changeTubing+rounding:
 		list = append(list, Finding{TubingWorn, text + ": new, softer or warmer tubing, or less lift than before; if none of these, measure again"})
 	}
 	if moreScatter {

@@ -82,3 +82,25 @@ func boundUnits(q Quantity, element, ion string, weight float64) []unitDef {
 		{name: "ug/L " + upper, also: []string{"ppb " + element, "ug/l " + ion, "ppb " + ion}, factor: mass / weight / 1000, suspect: true},
 	}
 }
+
+// UnitNames lists the spellings that are printed for the units of a quantity, the canonical one first.
+func UnitNames(q Quantity) []string {
+	var names []string
+	for _, d := range unitsOf(q) {
+		names = append(names, d.name)
+	}
+	return names
+}
+
+// ucum are the codes of the Unified Code for Units of Measure for those units that have one. German degrees and
+// practical salinity have none.
+var ucum = map[string]string{
+	"meq/L": "meq/L", "mmol/L": "mmol/L", "umol/L": "umol/L", "mg/L": "mg/L", "ug/L": "ug/L", "pH": "[pH]", "degC": "Cel",
+	"degF": "[degF]", "mV": "mV", "ppt": "[ppth]", "mg/kg": "mg/kg", "umol/kg": "umol/kg", "mmol/kg": "mmol/kg", "mS/cm": "mS/cm",
+}
+
+// UCUM gives the code of a unit as printed, false if it has none known here.
+func UCUM(unit string) (string, bool) {
+	code, ok := ucum[unit]
+	return code, ok
+}

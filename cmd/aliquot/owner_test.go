@@ -1,0 +1,107 @@
+package main
+
+import (
+	"fmt"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"aliquot/bridge/machine"
+	"aliquot/bridge/mqtt/mosquittotest"
+	"aliquot/safety"
+)
+
+// TestSecondDaemonSameLedger has a second service meet the first one's lock (H-07): it names the process and ends
+// at once, as does an import.
+func TestSecondDaemonSameLedger(t *testing.T) {
+	t.Parallel()
+	r := newRig(t, mosquittotest.Start(t, mosquittotest.Options{}), "same-ledger")
+	r.commission()
+	first := r.daemon("")
+	first.await("connected to the broker")
+	second := r.daemon("")
+	if code := second.code(); code != exitLedger {
+		t.Errorf("a second service ended with code %d, must be %d", code, exitLedger)
+	}
+	holder := fmt.Sprintf("process %d", first.cmd.Process.Pid)
+	if said := second.out.text(); !contains(said, holder) || !contains(said, "in use") {
+		t.Errorf("a second service must say that the ledger is in use by %s, and says: %s", holder, said)
+	}
+	history := writeFile(t, "one.jsonl", `{"time":"2026-01-01T00:00:00Z","type":"primed","channel":"alk"}`+"\n")
+	if got := command(t, "import", "-c", r.config, history); got.code != exitLedger || !contains(got.err, holder) {
+		t.Errorf("an import beside the service: %s", got)
+	}
+	before := r.spy.mark()
+	if a := r.ask(machine.VerbNote, `"kind":"other"`); !a.OK {
+		t.Errorf("the first service is disturbed: %s (%s)", a.Text, a.Code)
+	}
+	if len(r.sentRuns(before)) > 0 {
+		t.Error("a run was sent that nobody asked for")
+	}
+}
+
+// TestSecondDaemonOtherLedger has a second service with a ledger of its own command the same site (H-07, INV-6).
+// The broker lets only one of the two be connected at a time; the second must never run anything.
+func TestSecondDaemonOtherLedger(t *testing.T) {
+	t.Parallel()
+	r := newRig(t, mosquittotest.Start(t, mosquittotest.Options{}), "other-ledger")
+	r.commission()
+	r.nodes()
+	first := r.daemon("")
+	r.owns(first)
+	r.runsAgain(first)
+
+	copied := *r
+	copied.quay.Ledger = filepath.Join(t.TempDir(), "copy.db")
+	copied.config = copied.quay.write(t, "site.yaml")
+	copied.commission()
+	second := copied.daemon("")
+	second.await("another instance owns this site; dosing stops")
+	r.askUntil("the second service's refusal", func(a reply) bool {
+		return a.Code == string(safety.SecondOwner) && contains(a.Text, "another instance")
+	})
+	second.terminate()
+	if code := second.code(); code != exitOK {
+		t.Errorf("the second service ended with code %d", code)
+	}
+	// Its connections having been taken away, the first one waits for up to half a minute before it comes back.
+	r.askUntil("the first service's return", func(a reply) bool { return a.Code == string(safety.Started) })
+
+	if reserved, _ := copied.runs(); len(reserved) > 0 {
+		t.Errorf("the second service reserved %d runs", len(reserved))
+	}
+	known := map[string]bool{}
+	reserved, _ := r.runs()
+	for _, run := range reserved {
+		known[run.Run] = true
+	}
+	for _, c := range r.sentRuns(0) {
+		if !known[c.ID] {
+			t.Errorf("the run %s was on the wire and is not the first service's", c.ID)
+		}
+	}
+	r.checkOnce()
+}
+
+// askUntil asks for a small run, anew each second, until an answer is the wanted one.
+func (r *rig) askUntil(what string, wanted func(reply) bool) {
+	r.t.Helper()
+	var last reply
+	for deadline := time.Now().Add(2 * patience); time.Now().Before(deadline); {
+		mark := r.spy.mark()
+		ref := fmt.Sprintf("ref-%d", refs.Add(1))
+		r.send(ref, machine.VerbRun, `"channel":"alk","volume_ml":1,"kind":"test"`)
+		found := false
+		r.spy.find(mark, time.Second, func(h heard) bool {
+			a, ok := r.answerIn(h, ref)
+			if ok {
+				last, found = a, wanted(a)
+			}
+			return ok
+		})
+		if found {
+			return
+		}
+	}
+	r.t.Fatalf("%s did not come; the last answer was: %s (%s)", what, last.Text, last.Code)
+}
