@@ -40,6 +40,8 @@ type Bridge struct {
 	in        *inbox
 	published map[string]string // retained state as last published
 	dirty     bool
+	stalled   bool // the last message that only tells was not taken in time
+	unsaid    int  // stops that did not get out
 	view      atomic.Pointer[machine.SiteView]
 	began     time.Time
 	turned    atomic.Int64 // the last turn of the loop, nanoseconds since began
@@ -84,7 +86,13 @@ func (b *Bridge) Run(ctx context.Context) (err error) {
 	for ctx.Err() == nil {
 		b.turn(ctx, show.C)
 	}
+	b.unsaid = 0
 	b.step(machine.Stopping{Reason: "the service was told to stop"})
+	if b.unsaid > 0 {
+		b.o.Logger.Error("not every pump could be told to stop: there is no connection; look at the pumps", "outputs", b.unsaid)
+	} else {
+		b.o.Logger.Info("every pump was told to stop")
+	}
 	b.show()
 	b.send(b.o.Layout.Will())
 	return nil

@@ -9,8 +9,11 @@ import (
 )
 
 const (
-	runWait   = 2 * time.Second // for a command to leave
-	stateWait = 2 * time.Second // for the broker to take a state message
+	runWait   = 2 * time.Second        // for a command to leave
+	stateWait = 500 * time.Millisecond // for the broker to take a message that only tells
+	// stalledWait is what such a message gets while the broker does not answer: it is handed over, and nothing more.
+	// Else the loop would stand still for each of them, and a stop would come too late (INV-11).
+	stalledWait = 20 * time.Millisecond
 )
 
 // perform does what the machine says, in order, and gives the events that follow from it. Behind an append that
@@ -59,10 +62,12 @@ func (b *Bridge) sendRun(r machine.SendRun) bool {
 func (b *Bridge) stopRuns(s machine.StopRuns) {
 	c := b.codec(s.Node)
 	if c == nil || !b.o.Link.Open() {
+		b.unsaid++
 		return
 	}
 	topic, payload := c.Stop(s)
 	if _, err := b.o.Link.Publish(Message{Topic: topic, Payload: payload}, runWait); err != nil {
+		b.unsaid++
 		b.o.Logger.Warn("a stop command may not have left", "node", s.Node, "output", s.Output, "error", err)
 	}
 }

@@ -21,9 +21,15 @@ func (b *Bridge) publish(m Message) {
 	if !b.o.Link.Open() {
 		return
 	}
-	if _, err := b.o.Link.Publish(m, stateWait); err != nil {
-		b.o.Logger.Warn("a message may not have left", "topic", m.Topic, "error", err)
+	wait := stateWait
+	if b.stalled {
+		wait = stalledWait
 	}
+	_, err := b.o.Link.Publish(m, wait)
+	if err != nil && !b.stalled {
+		b.o.Logger.Warn("a message may not have left; until the broker answers again nothing is waited for", "topic", m.Topic, "error", err)
+	}
+	b.stalled = err != nil
 }
 
 // publishEffect renders and sends the effects that are messages.

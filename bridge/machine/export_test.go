@@ -4,8 +4,11 @@ import (
 	"encoding/json"
 	"fmt"
 	"strings"
+	"time"
 
 	"aliquot/planner"
+	"aliquot/planner/estimate"
+	"aliquot/planner/units"
 	"aliquot/safety"
 )
 
@@ -108,4 +111,28 @@ func (b *Blank) Fold() *Fold {
 		s.systems = append(s.systems, newSystemState(&s.site.Systems[i]))
 	}
 	return &Fold{s: s}
+}
+
+// DoseAt and TestAt feed the estimator as rows would.
+func (o *OneSystem) DoseAt(at time.Time, q units.Quantity, rise float64) {
+	o.y.add(input{at: at, kind: inputDose, rises: []estimate.Rise{{Quantity: q, Mean: rise, Lo: .95 * rise, Hi: 1.05 * rise}}})
+}
+
+// TestAt gives the verdict on a test.
+func (o *OneSystem) TestAt(at time.Time, q units.Quantity, v float64) estimate.Result {
+	return o.y.add(input{at: at, kind: inputTest, test: estimate.Test{At: at, Quantity: q, Value: v}})
+}
+
+// Believes writes down what is believed at a moment.
+func (o *OneSystem) Believes(at time.Time) string { return mustJSON(o.y.filter.All(at)) }
+
+// Forgetful makes every input that comes out of order start from the base, without the shortcut.
+func (o *OneSystem) Forgetful() { o.y.near, o.y.nearAt = nil, 0 }
+
+// Ceiling is what a channel's daily volume may not rise above at a moment.
+func Ceiling(s *State, channel string, at time.Time) string {
+	if v := s.channel(channel).ceiling(at); v != nil {
+		return v.String()
+	}
+	return "none"
 }

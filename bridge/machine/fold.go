@@ -41,6 +41,9 @@ func (f *Fold) State() State {
 func (s *State) apply(r Row) {
 	s.seq = r.Seq
 	s.daysStale = s.daysStale || movesPlan(r.Body)
+	if r.Trusted {
+		s.beginHalves(r.Elapsed)
+	}
 	switch b := r.Body.(type) {
 	case RunReserved:
 		s.applyReserved(r, b)
@@ -220,9 +223,22 @@ func (s *State) applySwap(r Row, b Swap) {
 	k.min = k.max - s.openHi(b.Container)
 	s.drained(b.Container)
 	if other {
-		k.halfUntil = r.Elapsed + elapsed(safety.Window)
+		k.halfUntil, k.halfOpen = r.Elapsed+elapsed(safety.Window), !r.Trusted
 	}
 }
+
+// beginHalves starts the halved day of what was swapped while the clock was in doubt: when trust returns the axis may
+// gain time that has nothing to do with it.
+func (s *State) beginHalves(at safety.Elapsed) {
+	for i := range s.contents {
+		if k := &s.contents[i]; k.halfOpen {
+			k.halfUntil, k.halfOpen = at+elapsed(safety.Window), false
+		}
+	}
+}
+
+// halved says whether the caps of a container's channels count half.
+func (k *containerState) halved(now safety.Elapsed) bool { return k.halfOpen || k.halfUntil > now }
 
 // openHi is what runs without an outcome may still take out of a container whose contents were stated meanwhile.
 func (s *State) openHi(container string) safety.Microlitres {

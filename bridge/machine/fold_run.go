@@ -15,12 +15,12 @@ func (s *State) applyReserved(r Row, b RunReserved) {
 	}
 	booking := safety.NewBooking(b.Run, b.Into == IntoVessel, r.Elapsed, b.Longest, b.commanded())
 	c.book = c.book.Add(r.Elapsed, booking)
+	c.open = &openRun{RunReserved: b, at: r.At, elapsed: r.Elapsed, attended: b.Purpose.attended()}
 	s.begin(c, r, b, booking)
 }
 
 // begin is what follows from a run but for its booking.
 func (s *State) begin(c *channelState, r Row, b RunReserved, booking safety.Booking) {
-	c.open = &openRun{RunReserved: b, at: r.At, elapsed: r.Elapsed, attended: b.Purpose.attended()}
 	c.ranFor += b.Longest
 	c.totalHi += booking.Hi
 	c.lastRun, c.activeAt = later(c.lastRun, r.At), later(c.activeAt, r.At)
@@ -50,33 +50,38 @@ func (s *State) applyEnded(r Row, b RunEnded) {
 	}
 	closed := booking.Close(r.Elapsed, b.Outcome, b.Hi, b.Lo)
 	c.book = c.book.Replace(closed)
-	s.finish(c, booking, closed, r, b, least, most)
-}
-
-// finish is what follows from a run's outcome but for its booking, which it changed; between least and most is what
-// the node's own word stands for.
-func (s *State) finish(c *channelState, booking, closed safety.Booking, r Row, b RunEnded, least, most safety.Microlitres) {
-	more := closed.Hi - booking.Hi
-	c.totalHi += more
-	c.totalLo += closed.Lo - booking.Lo
-	if k := s.container(c.cfg.Container); k != nil {
-		k.min -= more
-		k.max = max(0, k.max-(closed.Lo-booking.Lo))
-	}
-	c.lastOutcome = b.Outcome
+	s.count(c, booking, closed, b.Outcome)
 	if c.open == nil || c.open.Run != b.Run {
 		// A second word about a run that had ended: more may have left than was thought.
-		if more > 0 && !booking.Vessel {
+		if more := closed.Hi - booking.Hi; more > 0 && !booking.Vessel {
 			s.dosed(c, r.At, 0, more)
 		}
 		return
 	}
 	c.open, c.givenUp = nil, b.Outcome == Unknown
-	c.settle(r, b.Outcome, booking.Vessel)
-	if booking.Vessel {
+	s.finish(c, closed, r, b.Outcome, least, most)
+}
+
+// count carries what a word about a run changed in its booking over to the channel's sums and the container.
+func (s *State) count(c *channelState, booking, closed safety.Booking, o Outcome) {
+	more, less := closed.Hi-booking.Hi, closed.Lo-booking.Lo
+	c.totalHi += more
+	c.totalLo += less
+	if k := s.container(c.cfg.Container); k != nil {
+		k.min -= more
+		k.max = max(0, k.max-less)
+	}
+	c.lastOutcome = o
+}
+
+// finish is what follows from the first word about a run's end; between least and most is what the node's own word
+// stands for.
+func (s *State) finish(c *channelState, closed safety.Booking, r Row, o Outcome, least, most safety.Microlitres) {
+	c.settle(r, o, closed.Vessel)
+	if closed.Vessel {
 		return
 	}
-	switch b.Outcome {
+	switch o {
 	case NotSent:
 	case Finished, Partial:
 		s.dosed(c, r.At, least, most)
@@ -152,7 +157,6 @@ func (s *State) applyPast(r Row, b RunPast) {
 	}
 	reserved.Longest, reserved.Worst = s.worstCase(c, reserved.Duration, b.Volume, rate)
 	booking := safety.NewBooking(then.ID, b.Into == IntoVessel, then.Elapsed, reserved.Longest, reserved.commanded())
-	open := c.open // of a process that is gone: it stays so
 	s.begin(c, then, reserved, booking)
 
 	moved := b.Volume
@@ -168,8 +172,8 @@ func (s *State) applyPast(r Row, b RunPast) {
 	end.At, end.Elapsed = then.At.Add(reserved.Duration.Duration()), then.Elapsed+safety.Elapsed(reserved.Duration)
 	closed := booking.Close(end.Elapsed, ended.Outcome, ended.Hi, ended.Lo)
 	c.book = c.book.Add(then.Elapsed, closed)
-	s.finish(c, booking, closed, end, ended, moved, moved)
-	c.open = open
+	s.count(c, booking, closed, b.Outcome)
+	s.finish(c, closed, end, b.Outcome, moved, moved)
 }
 
 // pastDayVolume is the daily volume that was planned when an imported run happened: it is worked out anew, since

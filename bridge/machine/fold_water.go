@@ -96,7 +96,9 @@ func (y *systemState) prune(now time.Time) {
 	for _, old := range y.inputs[:inputsFew/2] {
 		feed(y.base, old)
 	}
-	y.inputs = append([]input(nil), y.inputs[inputsFew/2:]...)
+	kept := copy(y.inputs, y.inputs[inputsFew/2:])
+	clear(y.inputs[kept:])
+	y.inputs = y.inputs[:kept]
 	if y.nearAt -= inputsFew / 2; y.nearAt < 0 {
 		y.near, y.nearAt = nil, 0
 	}

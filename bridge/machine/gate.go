@@ -33,7 +33,7 @@ func (s *State) facts(c *channelState) safety.Facts {
 		RemainingMin: k.min,
 		EmptyAt:      k.cfg.Stop,
 	}
-	if k.halfUntil > now {
+	if k.halved(now) {
 		f.Limits.PerDay /= 2
 	}
 	f.LatestEnd, f.Open = c.book.LatestEnd()

@@ -43,7 +43,7 @@ func (s *State) planChannel(c *channelState, at time.Time) planner.ChannelState 
 	p.Strength, p.Tolerance = s.strength(c), c.tolerance
 	// A run is bounded by its volume and by its time, whichever is less.
 	p.PerRun = min(p.PerRun, safety.Microlitres(int64(c.rate)*int64(c.cfg.Limits.RunTime)/1e6))
-	if k := s.container(c.cfg.Container); k.halfUntil > s.clock.Now() {
+	if k := s.container(c.cfg.Container); k.halved(s.clock.Now()) {
 		p.PerDay /= 2
 	}
 	return p

@@ -26,6 +26,7 @@ func TestINV1_INV2_INV3_INV4_INV5_INV7_INV8_INV12_AnyTrace(t *testing.T) {
 		}
 		w.r.advance(time.Duration(rapid.IntRange(1, 30).Draw(t, "tail")) * time.Hour)
 		w.r.check.caps(w.r)
+		w.r.check.gaps(w.r)
 		if !w.ledgerBroke {
 			w.r.check.refolds(w.r)
 		}
@@ -47,7 +48,66 @@ func TestINV1_INV14_CapsUnderGreed(t *testing.T) {
 			w.r.advance(time.Duration(rapid.IntRange(1, 40).Draw(t, "minutes")) * time.Minute)
 		}
 		w.r.check.caps(w.r)
+		w.r.check.gaps(w.r)
 	})
+}
+
+// A keeper who asks for all there is, while nobody reports anything, stops get lost and runs begin late: everything that
+// was ever asked for may have been given, and counts (INV-1, INV-9, H-09).
+func TestINV1_INV9_H09_CapsWhenNothingIsKnown(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		w := newWorld(t, true)
+		r := w.r
+		for range rapid.IntRange(20, 50).Draw(t, "asks") {
+			r.net = network{loseStops: true, loseReports: w.chance("silent", 80)}
+			late := time.Duration(rapid.SampledFrom([]int{0, 0, 30, 880}).Draw(t, "late")) * time.Second
+			r.faults("board", simnode.Faults{RateFactor: 1.02, LateStart: late})
+			r.faults("plug", simnode.Faults{RateFactor: 1.02, LateStart: late})
+			for _, id := range channelIDs {
+				r.ask(machine.VerbClear, machine.Request{Channel: id})
+			}
+			for _, k := range r.site.Containers {
+				r.ask(machine.VerbRefill, machine.Request{Container: k.ID, Full: true})
+			}
+			into := rapid.SampledFrom([]string{"tank", "vessel"}).Draw(t, "into")
+			r.ask(machine.VerbPrime, machine.Request{Channel: rapid.SampledFrom(channelIDs).Draw(t, "channel"), Into: into, VolumeML: ref(rapid.Float64Range(2, 6).Draw(t, "ml"))})
+			r.advance(time.Duration(rapid.SampledFrom([]int{10, 200, 1200, 9000}).Draw(t, "wait")) * time.Second)
+		}
+		r.check.caps(r)
+		r.check.gaps(r)
+		r.check.refolds(r)
+	})
+}
+
+// A run may begin as late as LateMax behind its row. It leaves the window 24 h after that, not 24 h after the row.
+func TestINV1_LateRunsStayInTheWindow(t *testing.T) {
+	r := newRig(t, siteIn(time.UTC, true), noon)
+	r.boot()
+	r.commission()
+	r.net = network{loseStops: true, loseReports: true}
+	r.faults("board", simnode.Faults{RateFactor: 1.02, LateStart: safety.LateMax - time.Second})
+	give := func() bool {
+		r.ask(machine.VerbClear, machine.Request{Channel: "alk"})
+		return r.ask(machine.VerbPrime, machine.Request{Channel: "alk", Into: "tank", VolumeML: ref(6.0)}).OK
+	}
+	begun := r.now
+	if !give() {
+		t.Fatalf("the first run is refused: %+v", r.channel("alk").Withheld)
+	}
+	r.advance(20 * time.Minute)
+	r.net = network{}
+	r.faults("board", simnode.Faults{RateFactor: 1.02})
+	for give() {
+		r.advance(6 * time.Minute)
+	}
+	for r.now < begun+25*time.Hour {
+		give()
+		r.advance(time.Minute)
+	}
+	r.check.caps(r)
+	if _, most := fullestDay(r.check.pours["alk"], false); most < 20_000 {
+		t.Errorf("alk gave at most %.0f µL in 24 h; the test wants the cap of 30 mL to be near", most)
+	}
 }
 
 // world draws what happens next.
@@ -88,7 +148,7 @@ func siteIn(zone *time.Location, greedy bool) *machine.Site {
 		if c := &site.Channels[i]; greedy { // caps that a day can reach
 			c.Limits.PerDay = max(c.Limits.PerDay/5, 12*safety.Millilitre)
 			c.PerDay = c.Limits.PerDay
-			c.Limits.AttendedPerDay = 90 * safety.Millilitre
+			c.Limits.AttendedPerDay = 40 * safety.Millilitre
 		}
 	}
 	worlds.Store(key, site)
@@ -316,6 +376,11 @@ var channelIDs = []string{"alk", "ca", "mg", "trace"}
 func (w *world) greed() {
 	if !w.r.alive {
 		return
+	}
+	if w.chance("cleared", 40) { // a keeper who clears whatever stands, and looks at nothing
+		for _, id := range channelIDs {
+			w.r.ask(machine.VerbClear, machine.Request{Channel: id})
+		}
 	}
 	q := machine.Request{Channel: rapid.SampledFrom(channelIDs).Draw(w.t, "channel"), VolumeML: ref(rapid.Float64Range(.3, 7).Draw(w.t, "ml"))}
 	verb := rapid.SampledFrom([]machine.Verb{machine.VerbRun, machine.VerbRun, machine.VerbPrime, machine.VerbCalibrate}).Draw(w.t, "verb")

@@ -5,6 +5,7 @@ import (
 	"sort"
 	"strings"
 
+	"aliquot/planner/assay"
 	"aliquot/planner/estimate"
 	"aliquot/planner/units"
 	"aliquot/safety"
@@ -43,7 +44,7 @@ func (t *turn) askTest(q Request) reply {
 	if q.Value == nil {
 		return *no(safety.BadPayload, "value is missing")
 	}
-	level, verdict, hint := units.CheckEntry(quantity, *q.Value, q.Unit)
+	level, verdict, hint := assay.CheckEntry(quantity, *q.Value, q.Unit, assay.Ordinary())
 	switch {
 	case verdict == units.Refused:
 		return *refused(hint, "value")
@@ -164,7 +165,7 @@ func mixLevels(mix map[string]Measure) ([]Level, *reply) {
 		if !quantity.Known() {
 			return nil, no(safety.UnknownName, "mix: there is no quantity %q", name)
 		}
-		level, verdict, hint := units.CheckEntry(quantity, m.Value, m.Unit)
+		level, verdict, hint := assay.CheckEntry(quantity, m.Value, m.Unit, assay.Ordinary())
 		if verdict == units.Refused {
 			return nil, refused(hint, "mix."+name)
 		}

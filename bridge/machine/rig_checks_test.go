@@ -173,6 +173,20 @@ func (k *checker) caps(r *rig) {
 	}
 }
 
+// gaps checks that what is kept apart really flowed apart (H-25), whatever nobody knew.
+func (k *checker) gaps(r *rig) {
+	r.t.Helper()
+	for _, a := range r.site.KeepApart {
+		for _, x := range k.pours[a.Channels[0]] {
+			for _, y := range k.pours[a.Channels[1]] {
+				if d := max(x.from-y.to, y.from-x.to); d < a.Gap {
+					r.t.Fatalf("H-25: %v flowed %s apart, at %s and %s", a.Channels, d, r.start.Add(x.from).Format(time.DateTime), r.start.Add(y.from).Format(time.DateTime))
+				}
+			}
+		}
+	}
+}
+
 // fullestDay is the largest volume in any window of 24 h, and where that window begins.
 func fullestDay(pours []pour, vessel bool) (at time.Duration, most float64) {
 	for i, first := range pours {

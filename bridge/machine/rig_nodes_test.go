@@ -100,3 +100,5 @@ func (r *rig) faults(id string, f simnode.Faults) {
 }
 
 func (r *rig) reboot(id string) { r.fromNode(id, r.node(id).Reboot(r.trueTime())) }
+
+var stuck = simnode.Faults{StuckOn: true}

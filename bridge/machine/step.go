@@ -66,11 +66,6 @@ func (t *turn) axisGained(gain safety.Elapsed) {
 	for i := range t.locks {
 		t.locks[i] = t.locks[i].Restart()
 	}
-	for i := range t.contents {
-		if k := &t.contents[i]; k.halfUntil > t.clock.Now()-gain {
-			k.halfUntil += gain
-		}
-	}
 	t.renewHolds(gain)
 }
 

@@ -88,6 +88,8 @@ func (c *Codec) parseCommand(e entry, data []byte, retained bool) Heard {
 	} else if i, own, ok := c.recall(e, data); ok && !retained {
 		seen.Output, seen.Run, seen.Serial, seen.Stop = c.outputs[i].number, own.run, own.serial, own.off
 		return Heard{Events: []machine.Event{seen}}
+	} else if offs := c.offs(e, data); len(offs) > 0 && !retained {
+		return Heard{Events: offs}
 	}
 	var h Heard
 	for _, i := range e.outputs {

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"aliquot/bridge/machine"
+	"aliquot/planner/metering"
 	"aliquot/planner/units"
 )
 
@@ -205,17 +206,20 @@ func jsonOrText(text string) any {
 	return text
 }
 
-// parseTrial reads "60s=9.8mL".
-func parseTrial(text string) (map[string]any, error) {
+// parseTrial reads "60s=9.8mL", or "60s=10.2g" with the density of what was weighed.
+func parseTrial(text string, densityKgPerL float64) (map[string]any, error) {
 	run, measured, ok := strings.Cut(text, "=")
 	if !ok {
-		return nil, fmt.Errorf("--trial %q is no time=volume, such as 60s=9.8mL", text)
+		return nil, fmt.Errorf("--trial %q is no time=volume or time=mass, such as 60s=9.8mL or 60s=10.1g", text)
 	}
 	d, err := units.ParseDuration(run)
 	if err != nil {
 		return nil, err
 	}
 	ml, err := units.ParseVolume(measured)
+	if grams, notMass := units.ParseMass(measured); notMass == nil {
+		ml, err = metering.VolumeOfMass(grams, densityKgPerL)
+	}
 	if err != nil {
 		return nil, err
 	}

@@ -142,5 +142,5 @@ func TestLedgerRestored(t *testing.T) {
 		t.Errorf("accepting the ledger: %s (%s)", a.Text, a.Code)
 	}
 	r.runsAgain(p)
-	r.checkOnce()
+	r.checkWire()
 }

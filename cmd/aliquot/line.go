@@ -146,7 +146,8 @@ func (p primedCommand) Run(ctx context.Context, std stream, g *Globals) error {
 type calibrateCommand struct {
 	Channel string   `arg:""`
 	For     string   `help:"Run into a measuring vessel for so long." placeholder:"60s"`
-	Trial   []string `help:"What a run delivered, each as time=volume; three or more." placeholder:"60s=9.8mL" sep:"none"`
+	Trial   []string `help:"What a run delivered, each as time=volume or time=mass; three or more." placeholder:"60s=9.8mL" sep:"none"`
+	Density string   `help:"Of what was weighed." placeholder:"1.05 kg/L" default:"0.9982 kg/L"` // water at 20 degC, Tanaka et al. 2001
 	asking  `embed:""`
 }
 
@@ -163,9 +164,13 @@ func (c calibrateCommand) Run(ctx context.Context, std stream, g *Globals) error
 		f["seconds"], f["into"] = s, "vessel"
 		return c.watched(ctx, std, g, machine.VerbCalibrate, f)
 	}
+	density, err := units.ParseDensity(c.Density)
+	if err != nil {
+		return fail(exitUsage, "--density: %w", err)
+	}
 	var trials []map[string]any
 	for _, text := range c.Trial {
-		t, err := parseTrial(text)
+		t, err := parseTrial(text, density)
 		if err != nil {
 			return fail(exitUsage, "%w", err)
 		}

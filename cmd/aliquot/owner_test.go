@@ -80,7 +80,7 @@ func TestSecondDaemonOtherLedger(t *testing.T) {
 			t.Errorf("the run %s was on the wire and is not the first service's", c.ID)
 		}
 	}
-	r.checkOnce()
+	r.checkWire()
 }
 
 // askUntil asks for a small run, anew each second, until an answer is the wanted one.

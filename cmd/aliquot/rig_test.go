@@ -126,16 +126,21 @@ func (r *rig) daemon(kill string) *process {
 	return start(r.t, "the service of "+r.quay.Site, kill, "run", "-c", r.config)
 }
 
-// owns waits until the service may dose, as far as the site is concerned: connected, sure of its ownership, nodes
-// online, clock confirmed.
+// owns waits until the service may dose, as far as the site is concerned, and confirms its clock.
 func (r *rig) owns(p *process) {
+	r.t.Helper()
+	r.up(p)
+	if a := r.ask(machine.VerbClock, ""); !a.OK {
+		r.t.Fatalf("confirming the clock: %s (%s)", a.Text, a.Code)
+	}
+}
+
+// up waits until the service is connected, sure of its ownership, and has heard of its nodes.
+func (r *rig) up(p *process) {
 	r.t.Helper()
 	p.await("this instance owns the site")
 	for _, n := range []string{"board", "timed", "fixed"} {
 		r.awaitState(r.from, "node/"+n, `"online":true`)
-	}
-	if a := r.ask(machine.VerbClock, ""); !a.OK {
-		r.t.Fatalf("confirming the clock: %s (%s)", a.Text, a.Code)
 	}
 }
 

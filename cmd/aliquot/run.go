@@ -34,7 +34,7 @@ func (r runCommand) Run(ctx context.Context, std stream, g *Globals) error {
 	if err := <-s.ended; err != nil {
 		return fail(exitFailed, "%w", err)
 	}
-	fmt.Fprintln(std.err, "aliquot: stopped; every pump was told to stop")
+	fmt.Fprintln(std.err, "aliquot: stopped")
 	return nil
 }
 

@@ -16,8 +16,9 @@ func SaltNames() []string {
 	return list
 }
 
-// Lookup finds a salt by its name; case and the spelling sulphate do not matter. A name without its water of
-// crystallisation is refused where more than one form is sold, an unknown name with the nearest ones.
+// Lookup finds a salt by its name or by its formula: "epsom salt", "MgSO4·7H2O". Case and the spelling sulphate do
+// not matter in names. A name or formula without its water of crystallisation is refused where more than one form
+// is sold ("CaCl2 anhydrous" says that there is none), an unknown name with the nearest ones.
 func Lookup(name string) (Salt, error) {
 	key := saltKey(name)
 	for _, s := range saltTable {
@@ -30,6 +31,9 @@ func Lookup(name string) (Salt, error) {
 			return Salt{}, ambiguousError(a.name, a.candidates)
 		}
 	}
+	if s, ok, err := byFormula(name); ok {
+		return s, err
+	}
 	return Salt{}, fmt.Errorf("%q is no known salt; the nearest names are %s", clip(name), strings.Join(nearest(key, 3), ", "))
 }
 
@@ -39,7 +43,11 @@ func withMass(s Salt) (Salt, error) {
 	if err != nil {
 		return Salt{}, fmt.Errorf("%s: %w", s.Name, err)
 	}
-	s.MolarMass = mass
+	dry, waters, err := waterOf(s.Formula)
+	if err != nil {
+		return Salt{}, fmt.Errorf("%s: %w", s.Name, err)
+	}
+	s.MolarMass, s.Waters, s.CarbonPerMole = mass, waters, float64(dry["C"])
 	s.Ions, s.Classes, s.also = slices.Clone(s.Ions), slices.Clone(s.Classes), nil
 	return s, nil
 }

@@ -1,6 +1,10 @@
 package stock
 
-import "aliquot/planner/units"
+import (
+	"time"
+
+	"aliquot/planner/units"
+)
 
 // Salt is a pure substance that a recipe may name.
 type Salt struct {
@@ -13,6 +17,16 @@ type Salt struct {
 	AlkEquivalents float64
 	Ions           []Ion
 	Classes        []Class
+	// Waters is the moles of water of crystallisation in one mole.
+	Waters int
+	// CarbonPerMole is the moles of inorganic carbon that one mole brings in the end: an organic anion becomes
+	// carbon dioxide and bicarbonate.
+	CarbonPerMole float64
+	// AppearsOver is how long the alkalinity takes to appear, 0 = at once. Two days for organic salts are common
+	// practice.
+	AppearsOver time.Duration
+	// Note explains what is not plain about what the salt brings; empty if nothing.
+	Note string
 	// Caution is what a person who handles the salt must be told; empty if there is nothing special.
 	Caution string
 	also    []string
@@ -35,80 +49,21 @@ const (
 	irritantCaution  = "irritates eyes: goggles"
 	iodideCaution    = "keep it dark and closed; harmful in quantity: gloves"
 	nitrateCaution   = "the dry salt feeds fire: keep it away from anything that burns"
-	boricCaution     = "harmful if swallowed or breathed in as dust: gloves, no dust"
+	quicklimeCaution = causticCaution + "; quicklime boils small amounts of water: only pinches into plenty of cold water"
+	fluorideCaution  = "toxic if swallowed or breathed in: gloves, no dust, locked away"
+	alkalineCaution  = "alkaline in water: irritates eyes and skin, goggles and gloves"
+	boricCaution     = "harmful if swallowed or breathed in as dust: gloves, no dust; no calcium or magnesium in the same container"
 )
 
-// saltTable is the catalogue, in the order in which it is listed to people.
-var saltTable = []Salt{
-	{
-		Name: "sodium carbonate", also: []string{"sodium carbonate anhydrous", "anhydrous sodium carbonate", "soda ash"},
-		Formula: "Na2CO3", AlkEquivalents: 2, Classes: []Class{Carbonate}, Caution: carbonateCaution,
-	},
-	{Name: "sodium carbonate monohydrate", Formula: "Na2CO3.H2O", AlkEquivalents: 2, Classes: []Class{Carbonate}, Caution: carbonateCaution},
-	{Name: "sodium carbonate decahydrate", Formula: "Na2CO3.10H2O", AlkEquivalents: 2, Classes: []Class{Carbonate}, Caution: carbonateCaution},
-	{
-		Name: "sodium bicarbonate", also: []string{"sodium hydrogen carbonate", "baking soda"},
-		Formula: "NaHCO3", AlkEquivalents: 1, Classes: []Class{Carbonate},
-	},
-	{Name: "sodium hydroxide", Formula: "NaOH", AlkEquivalents: 1, Classes: []Class{Hydroxide}, Caution: causticCaution},
-	{Name: "calcium hydroxide", Formula: "Ca(OH)2", AlkEquivalents: 2, Ions: one(units.Calcium), Classes: []Class{Lime}, Caution: limeCaution},
-	{
-		Name: "calcium chloride anhydrous", also: []string{"anhydrous calcium chloride"},
-		Formula: "CaCl2", Ions: one(units.Calcium), Classes: []Class{CalciumSalt}, Caution: heatCaution,
-	},
-	{Name: "calcium chloride dihydrate", Formula: "CaCl2.2H2O", Ions: one(units.Calcium), Classes: []Class{CalciumSalt}, Caution: heatCaution},
-	{Name: "calcium chloride hexahydrate", Formula: "CaCl2.6H2O", Ions: one(units.Calcium), Classes: []Class{CalciumSalt}, Caution: irritantCaution},
-	{
-		Name:    "calcium formate",
-		Formula: "Ca(HCOO)2", AlkEquivalents: 2, Ions: one(units.Calcium), Classes: []Class{CalciumSalt, OrganicSalt}, Caution: organicCaution,
-	},
-	{
-		Name: "calcium acetate", also: []string{"calcium acetate anhydrous"},
-		Formula: "Ca(CH3COO)2", AlkEquivalents: 2, Ions: one(units.Calcium), Classes: []Class{CalciumSalt, OrganicSalt}, Caution: organicCaution,
-	},
-	{
-		Name: "magnesium chloride anhydrous", also: []string{"anhydrous magnesium chloride"},
-		Formula: "MgCl2", Ions: one(units.Magnesium), Classes: []Class{Magnesium}, Caution: heatCaution,
-	},
-	{Name: "magnesium chloride hexahydrate", Formula: "MgCl2.6H2O", Ions: one(units.Magnesium), Classes: []Class{Magnesium}},
-	{
-		Name: "magnesium sulfate anhydrous", also: []string{"anhydrous magnesium sulfate"},
-		Formula: "MgSO4", Ions: one(units.Magnesium), Classes: []Class{Magnesium, Sulfate}, Caution: warmCaution,
-	},
-	{
-		Name: "magnesium sulfate heptahydrate", also: []string{"epsom salt"},
-		Formula: "MgSO4.7H2O", Ions: one(units.Magnesium), Classes: []Class{Magnesium, Sulfate},
-	},
-	{Name: "potassium chloride", Formula: "KCl", Ions: one(units.Potassium)},
-	{
-		Name: "strontium chloride anhydrous", also: []string{"anhydrous strontium chloride"},
-		Formula: "SrCl2", Ions: one(units.Strontium), Classes: []Class{Strontium}, Caution: irritantCaution,
-	},
-	{Name: "strontium chloride hexahydrate", Formula: "SrCl2.6H2O", Ions: one(units.Strontium), Classes: []Class{Strontium}, Caution: irritantCaution},
-	{Name: "sodium nitrate", Formula: "NaNO3", Ions: one(units.Nitrate), Classes: []Class{NitrogenSalt}, Caution: nitrateCaution},
-	{Name: "potassium nitrate", Formula: "KNO3", Ions: two(units.Nitrate, units.Potassium), Classes: []Class{NitrogenSalt}, Caution: nitrateCaution},
-	// H2PO4- is the zero level of phosphate in Dickson's definition: no alkalinity.
-	{
-		Name: "monopotassium phosphate", also: []string{"potassium dihydrogen phosphate"},
-		Formula: "KH2PO4", Ions: two(units.Phosphate, units.Potassium), Classes: []Class{Phosphate},
-	},
-	{Name: "potassium iodide", Formula: "KI", Ions: two(units.Iodide, units.Potassium), Classes: []Class{Iodide}, Caution: iodideCaution},
-	// Undissociated boric acid is the zero level of boron: no alkalinity.
-	{Name: "boric acid", Formula: "H3BO3", Ions: one(units.Boron), Caution: boricCaution},
-}
+// Notes that explain a figure.
+const (
+	borateNote   = "one mole of tetraborate becomes two of borate, which count as alkalinity, and two of boric acid, which do not; a supplement of it shifts the share of borate in the system's alkalinity"
+	hpo4Note     = "HPO4 counts as one equivalent of alkalinity by Dickson's definition, H2PO4 as none"
+	acetateNote  = "a titration sees only part of the acetate itself; bacteria turn it into bicarbonate, one equivalent each"
+	formateNote  = "formate itself is no alkalinity to a titration; bacteria turn it into bicarbonate, one equivalent each"
+	organicHours = 48 * time.Hour
+)
 
 func one(q units.Quantity) []Ion { return []Ion{{q, 1}} }
 
 func two(a, b units.Quantity) []Ion { return []Ion{{a, 1}, {b, 1}} }
-
-// ambiguousSalts are names that leave the water of crystallisation open. The first candidate is the reference
-// of the factors in the message.
-var ambiguousSalts = []struct {
-	name       string
-	candidates []string
-}{
-	{"calcium chloride", []string{"calcium chloride anhydrous", "calcium chloride dihydrate", "calcium chloride hexahydrate"}},
-	{"magnesium chloride", []string{"magnesium chloride anhydrous", "magnesium chloride hexahydrate"}},
-	{"magnesium sulfate", []string{"magnesium sulfate anhydrous", "magnesium sulfate heptahydrate"}},
-	{"strontium chloride", []string{"strontium chloride anhydrous", "strontium chloride hexahydrate"}},
-}

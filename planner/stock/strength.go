@@ -6,10 +6,20 @@ import (
 	"aliquot/planner/units"
 )
 
-// Part is one salt of a recipe. GramsPerLitre is grams in one litre of finished solution, above 0.
+// Part is one salt of a recipe.
 type Part struct {
-	Salt          string
-	GramsPerLitre float64
+	Salt          string  // a name or formula that Lookup knows
+	GramsPerLitre float64 // as weighed, in one litre of finished solution, above 0
+	// Purity is the share of the weighed grams that is this salt, above 0 and at most 1; 0 stands for 1.
+	Purity float64
+}
+
+// pure gives the grams of the salt itself in one litre.
+func (p Part) pure() float64 {
+	if p.Purity == 0 {
+		return p.GramsPerLitre
+	}
+	return p.GramsPerLitre * p.Purity
 }
 
 // Solution is a recipe: what is in one litre of a stock solution.
@@ -31,7 +41,7 @@ func StrengthOf(parts []Part) (map[units.Quantity]float64, error) {
 	}
 	strength := make(map[units.Quantity]float64)
 	for i, s := range salts {
-		moles := parts[i].GramsPerLitre / s.MolarMass // mol/L, which is mmol in 1 mL
+		moles := parts[i].pure() / s.MolarMass // mol/L, which is mmol in 1 mL
 		if s.AlkEquivalents != 0 {
 			alk, err := units.ToCanonical(units.Alkalinity, moles*s.AlkEquivalents, "meq/L")
 			if err != nil {
@@ -61,6 +71,9 @@ func checkParts(parts []Part) ([]Salt, error) {
 		}
 		if !(p.GramsPerLitre > 0 && p.GramsPerLitre <= gramsMost) {
 			return nil, fmt.Errorf("%s: %g g/L is not above 0 and at most %d g/L", s.Name, p.GramsPerLitre, gramsMost)
+		}
+		if !(p.Purity == 0 || p.Purity >= 0.01 && p.Purity <= 1) {
+			return nil, fmt.Errorf("%s: a purity of %g is outside 0.01..1; 0.97 is 97 %%", s.Name, p.Purity)
 		}
 		for _, earlier := range salts[:i] {
 			if earlier.Name == s.Name {

@@ -180,7 +180,7 @@ func TestStrengthOfRefuses(t *testing.T) {
 		want  string
 	}{
 		"empty":          {nil, "the solution has no salt; name at least one with its g/L"},
-		"unknown":        {Solution{{Salt: "sodum carbonat", GramsPerLitre: 80}}, `"sodum carbonat" is no known salt; the nearest names are sodium carbonate, sodium bicarbonate, sodium nitrate`},
+		"unknown":        {Solution{{Salt: "sodum carbonat", GramsPerLitre: 80}}, `"sodum carbonat" is no known salt; the nearest names are sodium carbonate, sodium bicarbonate, potassium carbonate`},
 		"ambiguous":      {Solution{{Salt: "calcium chloride", GramsPerLitre: 80}}, `"calcium chloride" leaves the water of crystallisation open; the label says which: the same amount is in calcium chloride anhydrous (1.000 g), or calcium chloride dihydrate (1.325 g), or calcium chloride hexahydrate (1.974 g)`},
 		"zero":           {Solution{{Salt: "sodium carbonate", GramsPerLitre: 0}}, "sodium carbonate: 0 g/L is not above 0 and at most 1500 g/L"},
 		"negative":       {Solution{{Salt: "sodium carbonate", GramsPerLitre: -1}}, "sodium carbonate: -1 g/L is not above 0 and at most 1500 g/L"},

@@ -1,6 +1,7 @@
 package machine_test
 
 import (
+	"fmt"
 	"time"
 
 	"aliquot/bridge/machine"
@@ -36,4 +37,51 @@ func (r *rig) commission() {
 func (r *rig) test(quantity string, value float64, unit string) machine.Answered {
 	r.t.Helper()
 	return r.must(machine.VerbTest, machine.Request{Quantity: quantity, Value: &value, Unit: unit})
+}
+
+// ask sends a request and gives its answer.
+func (r *rig) ask(verb machine.Verb, q machine.Request) machine.Answered {
+	q.Verb = verb
+	if q.Ref == "" {
+		r.refs++
+		q.Ref = fmt.Sprintf("k%d", r.refs)
+	}
+	before := len(r.answers)
+	r.step(machine.Asked{Request: q})
+	if len(r.answers) == before {
+		return machine.Answered{}
+	}
+	return r.answers[len(r.answers)-1]
+}
+
+// must asks and insists on success.
+func (r *rig) must(verb machine.Verb, q machine.Request) machine.Answered {
+	r.t.Helper()
+	a := r.ask(verb, q)
+	if !a.OK {
+		r.t.Fatalf("%s %+v: %s %s", verb, q, a.Code, a.Text)
+	}
+	return a
+}
+
+func (r *rig) view() machine.SiteView { return machine.Snapshot(&r.state) }
+
+func (r *rig) channel(id string) machine.ChannelView {
+	for _, c := range r.view().Channels {
+		if c.ID == id {
+			return c
+		}
+	}
+	r.t.Fatalf("no channel %s", id)
+	return machine.ChannelView{}
+}
+
+func (r *rig) container(id string) machine.ContainerView {
+	for _, c := range r.view().Containers {
+		if c.ID == id {
+			return c
+		}
+	}
+	r.t.Fatalf("no container %s", id)
+	return machine.ContainerView{}
 }
