@@ -42,9 +42,9 @@ func microlitres(ml float64, round func(float64) float64) (Microlitres, error) {
 	if !(ml >= 0 && ml <= maxMillilitres) {
 		return 0, fmt.Errorf("a volume of %v mL is not a number from 0 to %g", ml, maxMillilitres)
 	}
-	// The nudge keeps 8.2 mL at 8200 µL though 8.2*1000 may be 8199.999…: a millionth of a µL is far below
-	// any rounding that matters.
-	const nudge = 1e-6
+	// The nudge keeps 8.2 mL at 8200 µL though 8.2*1000 may be 8199.999…: a millionth of a µL, or what a double
+	// cannot hold of the number, is far below any rounding that matters.
+	nudge := max(1e-6, ml*1000*1e-15)
 	if v := math.Round(ml * 1000); math.Abs(v-ml*1000) < nudge {
 		return Microlitres(v), nil
 	}

@@ -95,7 +95,7 @@ func (r *rig) checkWire() {
 	newcomer := join(r.t, r.broker, user, "inspector-"+r.quay.Site, r.quay.Site+"/#", r.topic("availability"))
 	newcomer.await(0, "the availability", on(r.topic("availability"), ""))
 	for _, h := range newcomer.since(0) {
-		if last := h.Topic[strings.LastIndex(h.Topic, "/"):]; last == "/run" || last == "/stop" || last == "/set" {
+		if last := h.Topic[strings.LastIndex(h.Topic, "/"):]; h.Retained && (last == "/run" || last == "/stop" || last == "/set") {
 			r.t.Errorf("on %s is retained: %s", h.Topic, h.Payload)
 		}
 	}
