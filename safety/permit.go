@@ -132,14 +132,14 @@ func checkShell(_ Ask, f Facts) []Block {
 	if !f.LedgerGood {
 		out = append(out, Block{Code: LedgerFault, Text: "the ledger cannot be written; nothing runs until it can"})
 	}
+	if !f.LinkUp {
+		out = append(out, Block{Code: LinkDown, Text: "there is no connection to the broker"})
+	}
 	if !f.OwnerSure {
 		out = append(out, Block{Code: SecondOwner, Text: f.OwnerText})
 	}
 	if !f.ClockTrusted {
 		out = append(out, Block{Code: ClockUntrusted, Text: f.ClockText})
-	}
-	if !f.LinkUp {
-		out = append(out, Block{Code: LinkDown, Text: "there is no connection to the broker"})
 	}
 	if !f.NodeUp {
 		out = append(out, Block{Code: NodeOffline, Text: fmt.Sprintf("node %s has not said that it is online", f.NodeName)})
@@ -226,8 +226,13 @@ func checkQuantities(a Ask, f Facts) []Block {
 
 func checkSpacing(a Ask, f Facts) []Block {
 	var out []Block
-	if f.Open {
+	switch {
+	case f.Open:
 		out = append(out, Block{Code: ChannelBusy, Text: "a run of this channel has no outcome yet"})
+	case a.Attended && f.Now < f.LatestEnd:
+		// The rest is waived for attended runs, the run before is not: a command that got lost may still arrive, and on
+		// a relay a second one makes the first longer (INV-7).
+		out = append(out, Block{Code: ChannelBusy, Text: fmt.Sprintf("an earlier run of this channel may still be on, or start, within %s", wait(f.LatestEnd-f.Now)), Until: f.LatestEnd})
 	}
 	if ends := f.LatestEnd + Elapsed(f.Limits.Rest/time.Millisecond); !a.Attended && f.Now < ends {
 		out = append(out, Block{Code: RestTime, Text: fmt.Sprintf("the channel rests for another %s", wait(ends-f.Now)), Until: ends})

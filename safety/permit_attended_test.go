@@ -130,3 +130,21 @@ func TestH02ProofRun(t *testing.T) {
 	f.Proven = false
 	wantVerdict(t, plain, f, NoProof)
 }
+
+// The rest is waived for attended runs; a run that was given up and may still start is not (INV-7).
+func TestINV7AttendedRunsWaitForAGivenUpOne(t *testing.T) {
+	for _, c := range []struct {
+		name    string
+		left    Elapsed // until the latest end of the run before
+		allowed bool
+	}{{"long before", 15 * minute, false}, {"just before its latest end", 1, false}, {"at its latest end", 0, true}, {"after it", -second, true}} {
+		t.Run(c.name, func(t *testing.T) {
+			a, f := anAsk(), goodFacts()
+			a.Attended, f.LatestEnd = true, f.Now+c.left
+			v := Permit(a, f)
+			if v.Allowed != c.allowed || (!v.Allowed && (v.Code != ChannelBusy || v.Until != f.LatestEnd)) {
+				t.Errorf("Permit = %+v; want allowed %v, else %s until %d", v, c.allowed, ChannelBusy, f.LatestEnd)
+			}
+		})
+	}
+}

@@ -174,7 +174,7 @@ func TestBlocksAreOrdered(t *testing.T) {
 	f.Neighbours = []Neighbour{{Open: true}}
 	f.Quantities = []QuantityUse{{PerMillilitre: 1}}
 	f.Limits.SmallestRun, f.Limits.Rest = 3000, time.Minute
-	wantVerdict(t, anAsk(), f, LedgerFault, SecondOwner, ClockUntrusted, LinkDown, NodeOffline, OnHold, InterlockActive,
+	wantVerdict(t, anAsk(), f, LedgerFault, LinkDown, SecondOwner, ClockUntrusted, NodeOffline, OnHold, InterlockActive,
 		NotCalibrated, NotPrimed, NoProof, ContainerEmpty, RunCap, RunTimeCap, BelowSmallestRun, DayCap, QuantityCap,
 		ChannelBusy, RestTime, KeptApart)
 	bad := anAsk()

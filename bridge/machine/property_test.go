@@ -115,7 +115,6 @@ type world struct {
 	t           *rapid.T
 	r           *rig
 	ledgerBroke bool // in this process: its live state knows more than the ledger
-	pending     machine.Reported
 }
 
 func newWorld(t *rapid.T, greedy bool) *world {

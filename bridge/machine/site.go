@@ -77,6 +77,8 @@ type Channel struct {
 	NominalRate safety.Rate // 0: unknown
 	Line        Line
 	Limits      safety.Limits
+	// Gentle is the largest planned run whose pH step stays within the default (H-26); 0: not bounded so.
+	Gentle safety.Microlitres
 }
 
 // Apart keeps channels from running within Gap of each other.

@@ -9,6 +9,7 @@ import (
 	"aliquot/config"
 	"aliquot/planner"
 	"aliquot/planner/metering"
+	"aliquot/planner/seawater"
 	"aliquot/planner/stock"
 	"aliquot/planner/units"
 	"aliquot/safety"
@@ -37,6 +38,7 @@ type understood struct {
 	Supplements []supplementView `json:"supplements"`
 	Channels    []channelView    `json:"channels"`
 	KeepApart   []pairView       `json:"keep_apart"`
+	Creep       []string         `json:"salinity_creep"`
 	Warnings    []string         `json:"warnings"`
 	NotYet      []string         `json:"not_yet_in_effect"`
 }
@@ -44,6 +46,7 @@ type understood struct {
 type supplementView struct {
 	Supplement string       `json:"supplement"`
 	Strengths  []effectView `json:"rise_by_1_ml_in_1_l"`
+	Dissolving string       `json:"dissolving,omitempty"` // at 20 degC
 	Cautions   []string     `json:"cautions"`
 }
 
@@ -62,6 +65,14 @@ type channelView struct {
 	LargestRun   []effectView `json:"largest_run"`
 	LargestDay   []effectView `json:"largest_day"`
 	WholeContent []effectView `json:"whole_container"`
+	PH           *phView      `json:"ph"` // null where the salts are not known, or bring no alkalinity at once
+}
+
+// phView is what a channel does to pH, total scale, if the air has no part in it.
+type phView struct {
+	LargestRun float64  `json:"largest_run_step"`
+	LargestDay float64  `json:"largest_day_step"` // all of it at once: the worst
+	PlannedML  *float64 `json:"planned_run_at_most_ml"`
 }
 
 type pairView struct {
@@ -72,11 +83,11 @@ type pairView struct {
 }
 
 func understand(l loaded) understood {
-	u := understood{Site: l.Name, Warnings: []string{}, NotYet: []string{}, KeepApart: []pairView{}}
+	u := understood{Site: l.Name, Warnings: []string{}, NotYet: []string{}, KeepApart: []pairView{}, Creep: []string{}}
 	strength := map[string]map[units.Quantity]float64{}
 	for _, p := range l.Supplements {
 		strength[p.ID] = p.Strength
-		u.Supplements = append(u.Supplements, supplementView{p.ID, effects(p.Strength, 1), cautions(p)})
+		u.Supplements = append(u.Supplements, supplementView{p.ID, effects(p.Strength, 1), dissolving(p), cautions(p)})
 	}
 	box := map[string]config.Container{}
 	for _, k := range l.Containers {
@@ -85,10 +96,17 @@ func understand(l loaded) understood {
 	net := map[string]float64{}
 	for _, y := range l.Systems {
 		net[y.ID] = y.NetLitres
+		if doses(l, y.ID) {
+			u.Creep = append(u.Creep, creepOf(y))
+		}
 	}
 	for _, ch := range l.Channels {
 		k := box[ch.Container]
-		u.Channels = append(u.Channels, describe(ch, k, strength[k.Supplement], net[ch.System]))
+		v := describe(ch, k, strength[k.Supplement], net[ch.System])
+		if a, ok := channelAcidity(l.Site, ch); ok {
+			v.PH = describePH(a, ch)
+		}
+		u.Channels = append(u.Channels, v)
 	}
 	for _, p := range l.KeepApart {
 		why := "as configured"
@@ -118,6 +136,20 @@ func describe(ch config.Channel, k config.Container, strength map[units.Quantity
 	v.LargestRun = effects(strength, ch.Limits.PerRun.Millilitres()/litres)
 	v.LargestDay = effects(strength, ch.Limits.PerDay.Millilitres()/litres)
 	v.WholeContent = effects(strength, k.Capacity.Millilitres()/litres)
+	return v
+}
+
+func describePH(a acidity, ch config.Channel) *phView {
+	run, ok := a.step(ch.Limits.PerRun)
+	day, also := a.step(ch.Limits.PerDay)
+	if !ok || !also {
+		return nil
+	}
+	v := &phView{LargestRun: significant(run), LargestDay: significant(day)}
+	if g := a.gentle(); g > 0 && g < ch.Limits.PerRun {
+		ml := g.Millilitres()
+		v.PlannedML = &ml
+	}
 	return v
 }
 
@@ -152,14 +184,48 @@ func significant(v float64) float64 {
 }
 
 func cautions(p config.Supplement) []string {
-	var parts []stock.Part
-	for _, s := range p.Solution {
-		parts = append(parts, stock.Part{Salt: s.Name, GramsPerLitre: s.GPerL})
-	}
-	if len(parts) == 0 {
+	salts := parts(p)
+	if len(salts) == 0 {
 		return []string{}
 	}
-	return stock.Cautions(parts)
+	return stock.Cautions(salts)
+}
+
+// roomC is the temperature at which stock solutions are taken to stand, degC.
+const roomC = 20
+
+// dissolving says whether a solution of salts stays dissolved.
+func dissolving(p config.Supplement) string {
+	salts := parts(p)
+	if len(salts) == 0 {
+		return ""
+	}
+	d, err := stock.Dissolve(salts, roomC)
+	if err != nil {
+		return err.Error()
+	}
+	return fmt.Sprintf("%s: %s", d.Verdict, d.Worst().Steps)
+}
+
+// doses says whether a system gets alkalinity from a channel of ours.
+func doses(l loaded, system string) bool {
+	for _, ch := range l.Channels {
+		if ch.System == system {
+			if _, ok := channelAcidity(l.Site, ch); ok {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// creepOf says how much salt each dKH a day leaves behind, where a system is dosed with alkalinity from sodium salts.
+func creepOf(y config.System) string {
+	c, err := stock.SalinityCreep(y.NetLitres, 1, 0)
+	if err != nil {
+		return ""
+	}
+	return fmt.Sprintf("%s: each dKH a day from a sodium salt, with the calcium chloride that goes with it, leaves %.0f g of salt a month, %.2f psu; taking out and replacing %.1f L by fresh water a month holds it", y.ID, c.GramsPerMonth, c.PSUPerMonth, c.FreshLitresPerMonth)
 }
 
 func (u understood) write(w io.Writer) error {
@@ -209,6 +275,25 @@ func (u understood) writeLists(w io.Writer) {
 			careful = append(careful, p.Supplement+": "+c)
 		}
 	}
+	var ph, solved []string
+	for _, c := range u.Channels {
+		if c.PH == nil {
+			continue
+		}
+		line := fmt.Sprintf("%s: per_run moves pH by %+.3f, all of per_day at once by %+.2f", c.Channel, c.PH.LargestRun, c.PH.LargestDay)
+		if c.PH.PlannedML != nil {
+			line += fmt.Sprintf("; planned runs are held to %.2f mL, a step of %.2f", *c.PH.PlannedML, seawater.DefaultStep)
+		}
+		ph = append(ph, line)
+	}
+	for _, p := range u.Supplements {
+		if p.Dissolving != "" {
+			solved = append(solved, p.Supplement+" "+p.Dissolving)
+		}
+	}
+	section(fmt.Sprintf("pH right after a dose, from %.1f", float64(usualPH)), ph)
+	section(fmt.Sprintf("Solutions at %d degC", roomC), solved)
+	section("Salt left behind", u.Creep)
 	section("Kept apart", pairs)
 	section("Take care", careful)
 	section("Not yet in effect", u.NotYet)

@@ -133,6 +133,7 @@ type commands struct {
 	Ask         askCommand         `cmd:"" group:"daily" help:"Send any request by its verb: aliquot ask clear channel=alk code=fault."`
 
 	Convert convertCommand `cmd:"" group:"chemistry" help:"Convert a measurement: aliquot convert alkalinity 143 ppm CaCO3."`
+	Mix     mixCommand     `cmd:"" group:"chemistry" help:"A stock solution, from its salts or for a wanted strength."`
 	Water   waterCommand   `cmd:"" group:"chemistry" help:"Salinity, density and carbonate system from what was measured."`
 
 	Plan    planCommand    `cmd:"" group:"record" help:"Plan the next 24 h from a history; needs no broker and no ledger."`

@@ -37,7 +37,11 @@ func machineSite(c *config.Site) *machine.Site {
 			OnlineEvery: n.Online.Every, Fingerprint: fingerprint(n)})
 	}
 	for _, ch := range c.Channels {
-		site.Channels = append(site.Channels, channel(ch, c.Zone, strengths[contents[ch.Container]]))
+		out := channel(ch, c.Zone, strengths[contents[ch.Container]])
+		if a, ok := channelAcidity(c, ch); ok {
+			out.Gentle = a.gentle()
+		}
+		site.Channels = append(site.Channels, out)
 	}
 	for _, k := range c.KeepApart {
 		site.KeepApart = append(site.KeepApart, machine.Apart{Channels: []string{k.A, k.B}, Gap: k.Gap})
@@ -51,6 +55,20 @@ func machineSite(c *config.Site) *machine.Site {
 	return site
 }
 
+// channelAcidity finds what a channel's runs do to the pH of its system.
+func channelAcidity(c *config.Site, ch config.Channel) (acidity, bool) {
+	for _, k := range c.Containers {
+		for _, p := range c.Supplements {
+			for _, y := range c.Systems {
+				if k.ID == ch.Container && p.ID == k.Supplement && y.ID == ch.System {
+					return acidityOf(y, p)
+				}
+			}
+		}
+	}
+	return acidity{}, false
+}
+
 func clockTrust(t config.ClockTrust) safety.ClockTrust {
 	if t == config.Confirmed {
 		return safety.TrustConfirmed
@@ -60,12 +78,8 @@ func clockTrust(t config.ClockTrust) safety.ClockTrust {
 
 func supplement(p config.Supplement) machine.Supplement {
 	out := machine.Supplement{ID: p.ID, Strength: p.Strength, Caustic: stock.Caustic(p.Classes)}
-	var parts []stock.Part
-	for _, salt := range p.Solution {
-		parts = append(parts, stock.Part{Salt: salt.Name, GramsPerLitre: salt.GPerL})
-	}
-	if len(parts) > 0 {
-		out.Cautions = stock.Cautions(parts)
+	if salts := parts(p); len(salts) > 0 {
+		out.Cautions = stock.Cautions(salts)
 	}
 	return out
 }
