@@ -67,6 +67,7 @@ type Facts struct {
 	Primed       bool
 	NeedsProof   bool
 	Proven       bool
+	RunsApart    bool // the node knows runs by their ids and refuses one on top of another; a relay does not
 
 	Standing []Block // lockouts, holds, interlocks, retained commands: whatever the caller found standing
 
@@ -229,9 +230,9 @@ func checkSpacing(a Ask, f Facts) []Block {
 	switch {
 	case f.Open:
 		out = append(out, Block{Code: ChannelBusy, Text: "a run of this channel has no outcome yet"})
-	case a.Attended && f.Now < f.LatestEnd:
+	case a.Attended && !f.RunsApart && f.Now < f.LatestEnd:
 		// The rest is waived for attended runs, the run before is not: a command that got lost may still arrive, and on
-		// a relay a second one makes the first longer (INV-7).
+		// a relay a second one makes the first longer, by more than is booked (INV-7).
 		out = append(out, Block{Code: ChannelBusy, Text: fmt.Sprintf("an earlier run of this channel may still be on, or start, within %s", wait(f.LatestEnd-f.Now)), Until: f.LatestEnd})
 	}
 	if ends := f.LatestEnd + Elapsed(f.Limits.Rest/time.Millisecond); !a.Attended && f.Now < ends {

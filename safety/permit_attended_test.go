@@ -140,7 +140,11 @@ func TestINV7AttendedRunsWaitForAGivenUpOne(t *testing.T) {
 	}{{"long before", 15 * minute, false}, {"just before its latest end", 1, false}, {"at its latest end", 0, true}, {"after it", -second, true}} {
 		t.Run(c.name, func(t *testing.T) {
 			a, f := anAsk(), goodFacts()
-			a.Attended, f.LatestEnd = true, f.Now+c.left
+			a.Attended, f.LatestEnd, f.RunsApart = true, f.Now+c.left, true
+			if v := Permit(a, f); !v.Allowed {
+				t.Errorf("on a node that keeps runs apart Permit = %+v; want allowed", v)
+			}
+			f.RunsApart = false
 			v := Permit(a, f)
 			if v.Allowed != c.allowed || (!v.Allowed && (v.Code != ChannelBusy || v.Until != f.LatestEnd)) {
 				t.Errorf("Permit = %+v; want allowed %v, else %s until %d", v, c.allowed, ChannelBusy, f.LatestEnd)

@@ -25,6 +25,7 @@ func (s *State) facts(c *channelState) safety.Facts {
 		Calibrated:   c.rate > 0,
 		Primed:       c.primed && !s.idle(c),
 		NeedsProof:   n.cfg.AutoOff > 0,
+		RunsApart:    n.cfg.Style == BoundedRun,
 		Proven:       s.proven(n) || s.preview,
 		Standing:     s.standingBlocks(c),
 		Limits:       c.cfg.Limits,

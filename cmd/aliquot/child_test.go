@@ -23,14 +23,14 @@ type process struct {
 	name  string
 	cmd   *exec.Cmd
 	in    io.WriteCloser
-	out   *transcript
+	out   *speech
 	ended chan struct{}
 }
 
 // start runs the program with arguments; kill is the murderer's point, or empty. The process ends with the test.
 func start(t *testing.T, name, kill string, args ...string) *process {
 	t.Helper()
-	p := &process{t: t, name: name, out: newTranscript(), ended: make(chan struct{})}
+	p := &process{t: t, name: name, out: newSpeech(), ended: make(chan struct{})}
 	p.cmd = exec.Command(os.Args[0], args...)
 	p.cmd.Env = append(os.Environ(), childEnv+"=1", killEnv+"="+kill, "JOURNAL_STREAM=")
 	p.cmd.Stdout, p.cmd.Stderr = p.out, p.out
@@ -124,16 +124,16 @@ func (p *process) proceed() {
 	}
 }
 
-// transcript collects what a process says.
-type transcript struct {
+// speech collects what a process says.
+type speech struct {
 	mu      sync.Mutex
 	b       strings.Builder
 	changed chan struct{} // closed at the next word
 }
 
-func newTranscript() *transcript { return &transcript{changed: make(chan struct{})} }
+func newSpeech() *speech { return &speech{changed: make(chan struct{})} }
 
-func (s *transcript) Write(p []byte) (int, error) {
+func (s *speech) Write(p []byte) (int, error) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	s.b.Write(p)
@@ -142,13 +142,13 @@ func (s *transcript) Write(p []byte) (int, error) {
 	return len(p), nil
 }
 
-func (s *transcript) look() (string, <-chan struct{}) {
+func (s *speech) look() (string, <-chan struct{}) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	return s.b.String(), s.changed
 }
 
-func (s *transcript) text() string { said, _ := s.look(); return said }
+func (s *speech) text() string { said, _ := s.look(); return said }
 
 // result is what a command did.
 type result struct {
@@ -159,7 +159,7 @@ type result struct {
 // command runs the program inside the test's own process.
 func command(t *testing.T, args ...string) result {
 	t.Helper()
-	out, errs := newTranscript(), newTranscript()
+	out, errs := newSpeech(), newSpeech()
 	ctx, cancel := context.WithTimeout(context.Background(), 2*patience)
 	defer cancel()
 	code := run(ctx, args, stream{strings.NewReader(""), out, errs})
