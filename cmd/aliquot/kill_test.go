@@ -278,6 +278,8 @@ func TestKillBesideRelay(t *testing.T) {
 	if lasted := off.at.Sub(went.at); lasted > 7*time.Second {
 		t.Errorf("the relay was on for %s, as long as it was told: it was not stopped", lasted)
 	}
+	// The relay may answer before the stop of the last output has left.
+	r.spy.await(r.from, "the stop of the last output", on(r.quay.Site+"/fixed/set", ""))
 	r.checkStopsFirst(r.from)
 	reserved, ended := r.runs()
 	if len(reserved) == 0 || ended[reserved[0].Run].Outcome != machine.Unknown {
