@@ -29,6 +29,7 @@ var table = map[string]room{
 	"planner/seawater":      {pure: true},
 	"planner/tank":          {ours: []string{"planner/units"}, pure: true},
 	"planner/assay":         {ours: []string{"planner/units", "planner/seawater"}, pure: true},
+	"planner/trial":         {ours: []string{"planner", "planner/units", "planner/estimate", "safety"}, pure: true},
 	"planner":               {ours: []string{"planner/units", "planner/estimate", "safety"}, pure: true},
 	"bridge/machine":        {ours: []string{"planner", "planner/assay", "planner/units", "planner/estimate", "planner/metering", "safety"}, pure: true},
 	"bridge/node":           {ours: []string{"bridge/machine", "bridge/topics/payload", "safety"}, pure: true},

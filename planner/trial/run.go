@@ -1,0 +1,145 @@
+package trial
+
+import (
+	"math/rand/v2"
+	"time"
+)
+
+const (
+	// Days is how long a trial lasts.
+	Days = 120
+	// LateFrom is the day from which the second score counts: what a policy does once it knows the tank.
+	LateFrom = 14
+
+	hours     = Days * 24
+	target    = 8.3 // dKH
+	capPerDay = 6.0 // dKH/day as told
+)
+
+// HeldOut is the first seed for judging; below it are those to develop by.
+const HeldOut uint64 = 10_000
+
+// Start is the instant at which every trial starts.
+var Start = time.Date(2027, 3, 1, 0, 0, 0, 0, time.UTC)
+
+// Options change what trials are like. The zero value changes nothing.
+type Options struct {
+	NoiseTimes    float64 // kit noise, 0 = 1
+	GrowthTimes   float64 // growth of the corals, 0 = 1
+	TestEvery     float64 // days between tests, 0 = as the family does
+	ToldVolumeOff float64 // true rise for a told one is higher by this share: 0.2 = the tank holds less than told
+}
+
+func (o Options) noiseTimes() float64  { return orOne(o.NoiseTimes) }
+func (o Options) growthTimes() float64 { return orOne(o.GrowthTimes) }
+
+func orOne(x float64) float64 {
+	if x == 0 {
+		return 1
+	}
+	return x
+}
+
+// Told is what a keeper says before a trial: the truth is a few percent off.
+type Told struct {
+	Litres                 float64
+	StrengthDKHLitresPerML float64 // dKH in 1 L for 1 mL
+	Target, Band           float64
+	MaxRise, MaxFall       float64 // dKH/day
+	CapPerDay              float64 // the most that may be dosed, dKH/day as told
+	TestSD                 float64 // 0 = he does not say
+	Base                   float64 // what he dosed before, dKH/day; 0 = nothing
+}
+
+// Policy decides how much is dosed. Calls come in the order of time; at equal times tests come first, then water
+// changes, then Daily, then Dosed.
+type Policy interface {
+	// Reset starts a trial; what was learnt before is forgotten.
+	Reset(told Told)
+	Test(at time.Time, value float64)
+	WaterChange(at time.Time, fraction, mix float64)
+	// Dosed says that the hour from at brings a rise, dKH as told.
+	Dosed(at time.Time, rise float64)
+	// Daily gives the rise wanted in 24 h, dKH as told, given evenly until it is asked again: at midnight and after
+	// each test and water change.
+	Daily(at time.Time) float64
+}
+
+// believer is a policy that says what it believes.
+type believer interface {
+	Belief(at time.Time) (Belief, bool)
+}
+
+// Belief is a mean and a standard deviation for the level, dKH, and for the use, dKH/day.
+type Belief struct{ Level, LevelSD, Use, UseSD float64 }
+
+// seer is a policy that is shown the truth. Only limits are.
+type seer interface{ see(w *water) }
+
+// insider is a policy that is told the family and the keeper's habits, but nothing of this tank. Only limits are.
+type insider interface {
+	inform(f Family, seed uint64, o Options, k kit)
+}
+
+// streams of one seed, so that what the tank does, what the keeper does and what a limit draws never mix.
+const (
+	streamTank = 1 + iota
+	streamDrift
+	streamKeeper
+	streamLimit
+)
+
+// randomOf starts a stream of a family's seed.
+func randomOf(f Family, seed uint64, stream uint64) *rand.Rand {
+	sum := uint64(0)
+	for _, c := range []byte(f) {
+		sum = sum*131 + uint64(c)
+	}
+	return rand.New(rand.NewPCG(seed, sum<<8|stream))
+}
+
+// Run plays one trial. The same arguments, with a policy that starts anew at Reset, give the same score.
+func Run(f Family, seed uint64, o Options, p Policy) Score {
+	w := drawWater(f, randomOf(f, seed, streamTank), o)
+	k := drawKeeper(f, randomOf(f, seed, streamKeeper), o, &w)
+	if in, ok := p.(insider); ok {
+		in.inform(f, seed, o, k.kit)
+	}
+	if s, ok := p.(seer); ok {
+		s.see(&w)
+	}
+	p.Reset(k.told)
+	return play(&w, &k, randomOf(f, seed, streamDrift), p)
+}
+
+// play lets a trial pass hour by hour.
+func play(w *water, k *keeper, drift *rand.Rand, p Policy) Score {
+	m := newMeter()
+	tests, next, perDay := 0, 0, 0.0
+	for h := range hours {
+		at := Start.Add(time.Duration(h) * time.Hour)
+		ask := h%24 == 0
+		for ; next < len(k.deeds) && k.deeds[next].hour <= h; next++ {
+			ask = true
+			if d := k.deeds[next]; d.test {
+				p.Test(at, k.kit.read(w.level, d.noise))
+				tests++
+			} else {
+				w.change(d.fraction, d.mix)
+				p.WaterChange(at, d.fraction, d.toldMix)
+			}
+		}
+		if ask {
+			wish := p.Daily(at)
+			perDay = min(max(0, wish), k.told.CapPerDay)
+			m.asked(wish, k.told.CapPerDay)
+		}
+		if tests >= 2 {
+			m.hour(h, w, p, at)
+		}
+		p.Dosed(at, perDay/24)
+		m.dosed(perDay / 24)
+		w.pass(drift, h, perDay/24)
+	}
+	return m.score()
+}
