@@ -155,6 +155,13 @@ func (h habits) changes(r *rand.Rand) []deed {
 	return out
 }
 
+// What a keeper dosed before is this share of the use; above alwaysDosed, dKH/day, every tank was dosed, below it
+// every second.
+const (
+	baseLeast, baseMost = 0.6, 1.1
+	alwaysDosed         = 0.8
+)
+
 // tell is what the keeper says before a trial. Tanks that use much were dosed before, with some error.
 func (h habits) tell(r *rand.Rand, w *water) Told {
 	t := Told{Litres: math.Round(between(r, 80, 900)), StrengthDKHLitresPerML: between(r, 40, 140), Target: target, Band: 0.5,
@@ -162,8 +169,8 @@ func (h habits) tell(r *rand.Rand, w *water) Told {
 	if h.saysKit {
 		t.TestSD = h.kit.sd
 	}
-	base := w.strength() * between(r, 0.6, 1.1)
-	if w.size > 0.8 || r.Float64() < 0.5 {
+	base := w.strength() * between(r, baseLeast, baseMost)
+	if w.size > alwaysDosed || r.Float64() < 0.5 {
 		t.Base = base
 	}
 	return t

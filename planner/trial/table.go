@@ -18,7 +18,7 @@ type Plan struct {
 }
 
 // Policies gives the names that NewPolicy knows, in a fixed order.
-func Policies() []string { return []string{"never", "hand7", "hand3", "ours"} }
+func Policies() []string { return []string{"never", "hand7", "hand3", "ours", "learnable", "informed"} }
 
 // NewPolicy makes a policy by its name.
 func NewPolicy(name string) (Policy, error) {
@@ -31,6 +31,10 @@ func NewPolicy(name string) (Policy, error) {
 		return Hand3(), nil
 	case "ours":
 		return &Ours{}, nil
+	case "learnable":
+		return &Learnable{}, nil
+	case "informed":
+		return &Informed{}, nil
 	}
 	return nil, fmt.Errorf("no policy %q; there are %s", name, strings.Join(Policies(), ", "))
 }
