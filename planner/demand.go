@@ -10,8 +10,11 @@ import (
 const (
 	// correctionDays is in how many days a correction would bring the mean to the target if it stayed as it is.
 	correctionDays = 1.0
-	// doubtSDs of the use are taken off max_rise, at most doubtShare of it.
-	doubtSDs, doubtShare = 2, 0.5
+	// doubtSDs of the use are taken off max_rise, at most doubtShare of it: a use that is believed too large raises the
+	// level as well.
+	doubtSDs, doubtShare = 1, 0.3
+	// gainLeast and gainMost bound how far volumes are moved because the system answers to doses otherwise than told.
+	gainLeast, gainMost = 0.8, 1.25
 	// heldLowers is by how much a held test may lower a volume (H-29).
 	heldLowers = 0.25
 	// staleMove is by how much a day a volume moves once tests are twice too old; staleAim is where it goes
@@ -58,12 +61,12 @@ type demand struct {
 
 // demandOf applies the rules that speak of levels. The others speak of volumes: see bounds.
 func demandOf(t Target, e estimate.Estimate, at time.Time, kind Kind) demand {
-	d := demand{use: e.Consumption, age: ageOf(t.Test, e.LastAccepted, at), held: e.Held != nil}
+	d := demand{use: useAhead(t, e), age: ageOf(t.Test, e.LastAccepted, at), held: e.Held != nil}
 	maxFall := max(0, t.MaxFall)
 	d.least = max(0, d.use-maxFall)
 	d.above = e.LevelCaught > t.Target+t.Band
 	if d.age == fresh {
-		d.correction = correctionFor(t, e.Level, e.LevelCaught, e)
+		d.correction = correctionFor(t, e.Level, e.LevelCaught, e.ConsumptionSD)
 	}
 	if kind == Treatment {
 		d.correction = min(d.correction, 0)
@@ -74,27 +77,25 @@ func demandOf(t Target, e estimate.Estimate, at time.Time, kind Kind) demand {
 	}
 	d.heldCorrection = d.correction
 	if d.held && d.age == fresh && e.HeldLevel > e.Level {
-		d.heldCorrection = min(d.correction, correctionFor(t, e.HeldLevel, e.HeldLevel, e))
+		d.heldCorrection = min(d.correction, correctionFor(t, e.HeldLevel, e.HeldLevel, e.ConsumptionSD))
 	}
 	return d
 }
 
-// correctionFor gives the change per day that brings the mean level towards the target. A raise looks at what
-// the level may be at most; between the two nothing is corrected. What is not known of the use is taken off the
-// largest raise, up to half of it: a use that is believed too large raises the level as well.
-func correctionFor(t Target, level, caught float64, e estimate.Estimate) float64 {
-	if up := t.Target - caught; up > 0 {
-		most := t.MaxRise - min(doubtSDs*e.ConsumptionSD, t.MaxRise*doubtShare)
-		return min(gentle(up, e.LevelSD), max(0, most))
-	}
-	if down := level - t.Target; down > 0 {
-		return -min(gentle(down, e.LevelSD), max(0, t.MaxFall))
-	}
-	return 0
+// useAhead is the use of the coming day: it changes with the level, which is on its way to the target.
+func useAhead(t Target, e estimate.Estimate) float64 {
+	return (e.Consumption + e.UseAtTarget) / 2
 }
 
-// gentle weighs a distance by how surely it is one: x·x²/(x²+sd²) per correctionDays. Far outside the sd it is
-// the whole distance, well inside it hardly anything: the noise of tests is not chased.
-func gentle(x, sd float64) float64 {
-	return x * (x * x) / (x*x + sd*sd) / correctionDays
+// correctionFor gives the change per day that brings the mean level to the target, within max_rise and max_fall. A raise
+// looks at what the level may be at most. The noise of tests is not chased: the mean holds only the part of a test that
+// its noise leaves believable, and giving less than the mean asks for keeps the level off its target for longer.
+func correctionFor(t Target, level, caught, useSD float64) float64 {
+	if up := t.Target - caught; up > 0 {
+		return min(up/correctionDays, max(0, t.MaxRise-min(doubtSDs*useSD, doubtShare*t.MaxRise)))
+	}
+	if down := level - t.Target; down > 0 {
+		return -min(down/correctionDays, max(0, t.MaxFall))
+	}
+	return 0
 }

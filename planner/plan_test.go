@@ -36,7 +36,7 @@ func alkTarget() planner.Target {
 // known is an estimate with a fresh test and hardly any doubt.
 func known(level, use float64) estimate.Estimate {
 	return estimate.Estimate{Quantity: units.Alkalinity, Known: true, Level: level, LevelCaught: level, LevelSD: .01,
-		Consumption: use, TestsUsed: 5, LastAccepted: noon.Add(-time.Hour)}
+		Consumption: use, UseAtTarget: use, Gain: 1, TestsUsed: 5, LastAccepted: noon.Add(-time.Hour)}
 }
 
 // one is a system with one channel that follows alkalinity, 96 mL a day (1.2 dKH) in force.
@@ -97,7 +97,7 @@ func TestTheCorrectionNeverExceedsMaxRise(t *testing.T) {
 }
 
 func TestAnUnsureUseLowersTheLargestRaise(t *testing.T) {
-	for _, c := range []struct{ sd, want float64 }{{0, .7}, {.1, .5}, {.175, .35}, {2, .35}} {
+	for _, c := range []struct{ sd, want float64 }{{0, .7}, {.1, .6}, {.21, .49}, {2, .49}} {
 		e := known(5, 1)
 		e.ConsumptionSD = c.sd
 		in := one(t, e)
@@ -108,16 +108,34 @@ func TestAnUnsureUseLowersTheLargestRaise(t *testing.T) {
 	}
 }
 
-func TestDoubtSoftensTheCorrection(t *testing.T) {
-	last := math.Inf(1)
-	for _, sd := range []float64{.001, .1, .2, .5, 5} {
-		e := known(8, 1.2)
+// The mean already leaves out what of a test is noise: its sd neither softens nor sharpens a correction.
+func TestTheMeanIsCorrectedWhateverItsSD(t *testing.T) {
+	for _, sd := range []float64{.001, .1, .5, 5} {
+		e := known(8.1, 1.2)
 		e.LevelSD = sd
-		got := perDay(one(t, e))
-		if !(got < last && got >= 95.9) {
-			t.Errorf("sd %v: %v mL, want less than with a smaller sd (%v) and at least the use", sd, got, last)
+		if got := perDay(one(t, e)); math.Abs(got-(1.2+.2)*80) > .01 {
+			t.Errorf("sd %v: %v mL, want the use 96 and a correction of 16", sd, got)
 		}
-		last = got
+	}
+}
+
+func TestAGainOtherThanToldMovesTheVolume(t *testing.T) {
+	for _, c := range []struct{ gain, want float64 }{{.95, 96 / .95}, {1.1, 96 / 1.1}, {.5, 96 / .8}, {2, 96 / 1.25}, {0, 96}} {
+		e := known(8.3, 1.2)
+		e.Gain = c.gain
+		in := one(t, e)
+		in.Channels[0].Reference = ml(110)
+		if got := perDay(in); math.Abs(got-c.want) > .01 {
+			t.Errorf("gain %v: %v mL, want %v", c.gain, got, c.want)
+		}
+	}
+}
+
+func TestTheUseOfTheComingDayLiesBetweenNowAndTheTarget(t *testing.T) {
+	e := known(8.1, 1.1)
+	e.UseAtTarget = 1.2
+	if got := perDay(one(t, e)); math.Abs(got-(1.15+.2)*80) > .01 {
+		t.Errorf("%v mL, want 1.15 dKH of use and 0.2 of correction", got)
 	}
 }
 
@@ -329,7 +347,7 @@ func TestSentences(t *testing.T) {
 	in := two(t, one(t, known(8.1, 1.2)), func(c *planner.ChannelState) { c.Mode, c.FixedPerDay, c.Strength = planner.Fixed, 2, nil })
 	out := planner.Plan(in)
 	for i, want := range []string{
-		"alkalinity about 8.1 dKH, target 8.3, use 1.2 a day, correction 0.2 a day; 111.96 mL a day",
+		"alkalinity about 8.1 dKH, target 8.3, use 1.2 a day, correction 0.2 a day; 112 mL a day",
 		"fixed 2 mL a day; 2 mL a day",
 	} {
 		if out.Days[i].Text != want {

@@ -198,11 +198,19 @@ func (s *solver) follow(j int) {
 		return
 	}
 	others, per := s.others(j), 1/(float64(l.group)*l.effect)
-	at := func(need float64) float64 { return max(0, need-others) * per }
+	at := func(need float64) float64 { return max(0, need/l.gain()-others) * per }
 	d := l.demand
 	l.usePart = at(d.use)
 	l.wish = at(d.use + d.correction)
 	l.volume = s.bound(j, l.wish, at(d.use+d.heldCorrection))
+}
+
+// gain is what the system is believed to get for 1 of what is told to be dosed.
+func (l *lane) gain() float64 {
+	if g := l.estimate.Gain; g > 0 {
+		return min(gainMost, max(gainLeast, g))
+	}
+	return 1
 }
 
 // others is what the channels outside lane j's group bring of its quantity in a day. Shares of j itself are
@@ -269,7 +277,7 @@ func finiteTarget(t *Target) bool {
 
 func finiteEstimate(e *estimate.Estimate) bool {
 	return finite(e.Level) && finite(e.LevelSD) && finite(e.LevelCaught) && finite(e.Consumption) &&
-		finite(e.ConsumptionSD) && finite(e.HeldLevel)
+		finite(e.ConsumptionSD) && finite(e.HeldLevel) && finite(e.Gain) && finite(e.UseAtTarget)
 }
 
 // days gives the answer in whole µL, rounded down.

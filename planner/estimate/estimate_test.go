@@ -71,10 +71,10 @@ func TestTheFirstTestIsAccepted(t *testing.T) {
 	f := newFilter()
 	r := f.Test(alk(0, 11))
 	e := at(f, 0)
-	if r.Verdict != estimate.Accepted || r.Known || !e.Known || e.Level != 11 || e.TestsUsed != 1 || !e.LastAccepted.Equal(start) {
+	if r.Verdict != estimate.Accepted || r.Known || !e.Known || math.Abs(e.Level-11) > 1e-9 || e.TestsUsed != 1 || !e.LastAccepted.Equal(start) {
 		t.Errorf("first test: %+v, %+v; want accepted, level 11", r, e)
 	}
-	near(t, "sd after the first test", e.LevelSD, .15, 1e-9)
+	near(t, "sd after the first test", e.LevelSD, .29, .01) // the kit may be worse than told, the test grossly wrong
 }
 
 func TestUseIsLearnt(t *testing.T) {
@@ -97,8 +97,8 @@ func TestUseIsLearnt(t *testing.T) {
 			e := at(f, 24)
 			near(t, "use", e.Consumption, c.use, .06)
 			near(t, "level", e.Level, level, .12)
-			if !(e.ConsumptionSD > 0 && e.ConsumptionSD < .15) {
-				t.Errorf("sd of the use = %v, want below .15", e.ConsumptionSD)
+			if !(e.ConsumptionSD > 0 && e.ConsumptionSD < .15+.06*c.use) {
+				t.Errorf("sd of the use = %v, want below .15 and 6 %% of it", e.ConsumptionSD)
 			}
 		})
 	}
@@ -186,9 +186,9 @@ func TestUnknownRunsCountAtTheirMostForRaises(t *testing.T) {
 	before := at(f, 12)
 	f.Dose(day(12), []estimate.Rise{{Quantity: units.Alkalinity, Mean: .2, Lo: 0, Hi: .4, Unknown: true}})
 	e := at(f, 12)
-	near(t, "mean", e.Level, before.Level+.2, 1e-9)
-	near(t, "caught", e.LevelCaught, before.Level+.4, 1e-9)
-	near(t, "variance", e.LevelSD*e.LevelSD, before.LevelSD*before.LevelSD+.04, 1e-9) // all or nothing: 0.2²
+	near(t, "mean", e.Level, before.Level+.2*before.Gain, .005)
+	near(t, "caught", e.LevelCaught, e.Level+.2, 1e-9)
+	near(t, "variance", e.LevelSD*e.LevelSD, before.LevelSD*before.LevelSD+.04, .001) // all or nothing: 0.2²
 	f.Test(alk(12, e.Level))
 	if after := at(f, 12); !(after.LevelCaught-after.Level < .12) {
 		t.Errorf("after a test the unknown run still counts %v", after.LevelCaught-after.Level)
@@ -258,13 +258,14 @@ func TestReadingsKeepWhatWasPredicted(t *testing.T) {
 
 func TestEqualAndEarlierTimes(t *testing.T) {
 	f := steady(t)
-	level := at(f, 12).Level
+	before := at(f, 12)
+	level := before.Level - .6*(1-before.Gain)
 	f.Dose(day(12), rise(.3))
 	f.Dose(day(11), rise(.3)) // an earlier time counts as the latest one seen
-	near(t, "level", at(f, 12).Level, level+.6, 1e-9)
-	near(t, "level asked for an earlier time", at(f, 3).Level, level+.6, 1e-9)
+	near(t, "level", at(f, 12).Level, level+.6, .01)
+	near(t, "level asked for an earlier time", at(f, 3).Level, at(f, 12).Level, 1e-12)
 	r := f.Test(alk(12, 8.9))
-	near(t, "predicted at the same instant", r.Predicted, level+.6, 1e-9)
+	near(t, "predicted at the same instant", r.Predicted, level+.6, .01)
 }
 
 func TestMaxUseAndOwnPrior(t *testing.T) {
@@ -272,13 +273,13 @@ func TestMaxUseAndOwnPrior(t *testing.T) {
 	s.MaxUse, s.Use, s.UseSD = 1, .75, .5
 	f := newFilter(s)
 	f.Test(alk(0, 9))
-	near(t, "use before a second test", at(f, 0).Consumption, .75, 1e-9)
+	near(t, "use before a second test", at(f, 0).UseAtTarget, .75, 1e-9)
 	for d := 1.; d < 5; d++ {
 		test := alk(d, 9-1.5*d)
 		test.Confirmed = true
 		f.Test(test)
 	}
-	near(t, "use at its limit", at(f, 4).Consumption, 1, 1e-9)
+	near(t, "use at its limit", at(f, 4).UseAtTarget, 1, 1e-9)
 }
 
 func TestCloneIsIndependent(t *testing.T) {

@@ -18,7 +18,7 @@ type Filter struct {
 func New(netLitres float64, specs []Spec) *Filter {
 	f := &Filter{netLitres: netLitres, tracks: make([]track, len(specs))}
 	for i, s := range specs {
-		f.tracks[i] = track{spec: s, prior: priorOf(s), sd: testSD(s), agility: 1}
+		f.tracks[i] = track{spec: s, prior: priorOf(s), sd: testSD(s)}
 	}
 	return f
 }
@@ -74,7 +74,7 @@ func (f *Filter) Dose(at time.Time, rises []Rise) {
 		if k == nil {
 			continue
 		}
-		k.advance(at)
+		k.reach(at)
 		k.dose(rises[i])
 	}
 }
@@ -116,16 +116,18 @@ func (f *Filter) At(t time.Time, q units.Quantity) Estimate {
 	}
 	k := found.clone()
 	k.advance(t)
+	b := k.belief()
 	e := Estimate{Quantity: q, Known: k.known, TestsUsed: k.used, TestsSetAside: k.aside}
 	if k.doubt != nil {
 		held := k.doubt.test
-		e.Held, e.HeldLevel = &held, k.doubt.believer.level
+		e.Held, e.HeldLevel = &held, k.doubt.believer.level()
 	}
 	if !k.known {
 		return e
 	}
-	e.Level, e.LevelSD, e.LevelCaught = k.level, math.Sqrt(max(0, k.pLL)), k.level+k.caught
-	e.Consumption, e.ConsumptionSD = max(0, k.use), math.Sqrt(max(0, k.pUU))
+	e.Level, e.LevelSD, e.LevelCaught = b.level, math.Sqrt(max(0, b.ll)), b.level+k.caught
+	e.Consumption, e.ConsumptionSD, e.UseAtTarget = max(0, b.useNow), math.Sqrt(max(0, b.varNow)), max(0, b.use)
+	e.Gain, e.GainSD = b.gain, math.Sqrt(max(0, b.gg))
 	e.LastAccepted, e.Last, e.Previous, e.Overshoot = k.last.At, k.last, k.previous, k.overshoot
 	return e
 }

@@ -19,18 +19,24 @@ func (k *track) judge(t Test) Result {
 	sd := k.testSD(t)
 	var res Result
 	if k.known {
-		res = Result{Known: true, Predicted: k.level, PredictedSD: math.Sqrt(k.pLL + sd*sd)}
+		b := k.belief()
+		res = Result{Known: true, Predicted: b.level, PredictedSD: math.Sqrt(b.ll + sd*sd)}
 		res.Distance, res.Limit = k.distance(t.Value), k.limit(res.PredictedSD)
 	}
+	gross := float64(grossShare)
 	fits := !t.Doubtful && res.Distance <= res.Limit
 	switch {
 	case k.doubt != nil && !t.Doubtful && k.agreesWithHeld(t, sd) && !(fits && k.nearerToPrediction(t)):
 		res.Resolved = Confirmed
 		k.believeHeld()
+		gross = 0 // two tests that agree are not both grossly wrong
 	case fits || t.Confirmed:
 		res.Resolved = k.refuteHeld()
 		if !fits && k.known {
-			k.jump(t.Value - k.level)
+			k.jump(t.Value - res.Predicted)
+		}
+		if t.Confirmed {
+			gross = 0
 		}
 	default:
 		res.Resolved = k.refuteHeld()
@@ -38,7 +44,7 @@ func (k *track) judge(t Test) Result {
 		k.hold(t, sd, res)
 		return res
 	}
-	k.accept(t, sd, res)
+	k.accept(t, sd, gross, res)
 	res.Verdict = Accepted
 	return res
 }
@@ -51,12 +57,13 @@ func (k *track) testSD(t Test) float64 {
 }
 
 func (k *track) distance(z float64) float64 {
+	level := k.level()
 	if k.used > 1 {
-		return math.Abs(z - k.level)
+		return math.Abs(z - level)
 	}
 	// Until the second test the use is only a prior. A level that stayed is no surprise either: the deliveries
 	// may just have met the use. So the distance is to what lies between the two.
-	lo, hi := min(k.level, k.balanced), max(k.level, k.balanced)
+	lo, hi := min(level, k.balanced), max(level, k.balanced)
 	return max(0, lo-z, z-hi)
 }
 
@@ -75,30 +82,31 @@ func (k *track) agreesWithHeld(t Test, sd float64) bool {
 	d := k.doubt
 	margin := max(k.prior.outlier, farSDs*math.Hypot(sd, k.testSD(d.test)))
 	if !k.known {
-		return math.Abs(t.Value-d.believer.level) <= margin
+		return math.Abs(t.Value-d.believer.level()) <= margin
 	}
+	level := k.level()
 	grow := float64(growMost)
 	if d.since > 0 {
 		grow = min(grow, 1+float64(t.At.Sub(d.test.At))/(float64(d.since)/2))
 	}
-	kept, grown := k.level+d.shift, k.level+d.shift*grow
+	kept, grown := level+d.shift, level+d.shift*grow
 	return t.Value >= min(kept, grown)-margin && t.Value <= max(kept, grown)+margin
 }
 
 // nearerToPrediction says whether a test that fits both lies nearer to what was predicted without the held one.
 func (k *track) nearerToPrediction(t Test) bool {
-	return math.Abs(t.Value-k.level) <= math.Abs(t.Value-k.doubt.believer.level)
+	return math.Abs(t.Value-k.level()) <= math.Abs(t.Value-k.doubt.believer.level())
 }
 
 // hold sets a test aside, and starts the model that believes it.
 func (k *track) hold(t Test, sd float64, res Result) {
 	k.aside++
-	d := &doubt{test: t, shift: t.Value - k.level, since: t.At.Sub(k.last.At), believer: *k}
+	d := &doubt{test: t, shift: t.Value - res.Predicted, since: t.At.Sub(k.last.At), believer: *k}
 	if k.known {
 		d.believer.jump(d.shift)
 	}
 	d.believer.aside--
-	d.believer.accept(t, sd, res)
+	d.believer.accept(t, sd, 0, res)
 	k.doubt = d
 }
 
@@ -123,15 +131,17 @@ func (k *track) clone() track {
 	return c
 }
 
-// accept takes a test into the model. The first one is all that is known of the level.
-func (k *track) accept(t Test, sd float64, res Result) {
+// accept takes a test into the model; gross is the share of such tests that are grossly wrong. The first one is all that is
+// known of the level.
+func (k *track) accept(t Test, sd, gross float64, res Result) {
 	if k.known {
-		k.update(t.Value, sd*sd)
+		before := k.belief().ll
+		k.mix.update(t.Value, sd, k.daysSinceTest(), gross, &k.prior)
+		k.caught *= 1 - before/(before+sd*sd)
 	} else {
 		k.known = true
-		k.level, k.balanced, k.pLL = t.Value, t.Value, sd*sd
-		k.use, k.pUU, k.pLU = k.prior.use, k.prior.useSD*k.prior.useSD, 0
-		k.caught = 0
+		k.mix.begin(t.Value, sd, k.prior)
+		k.balanced, k.caught, k.dosed, k.spread = t.Value, 0, 0, 0
 	}
 	k.note(t, res)
 }

@@ -5,19 +5,20 @@ import (
 	"time"
 )
 
-// track is the model of one quantity: the level falls by the use, the use is a random walk. A Kalman filter
-// on [level, use]; p.. are the covariances.
+// track is the model of one quantity: a mixture over level, use and gain. Runs are gathered within a part of a day
+// and moved together: see span.
 type track struct {
 	spec  Spec
 	prior prior
-	sd    float64 // repeatability of a test
+	sd    float64 // repeatability of a test, as told
 
-	at            time.Time // everything below is as of this time
-	known         bool
-	level, use    float64
-	pLL, pLU, pUU float64
-	agility       float64 // scales the use's random walk; rises when tests keep surprising
-	caught        float64 // how far unknown runs may have lifted the level above its mean
+	at     time.Time // everything below is as of this time, but for the doses gathered since
+	seen   time.Time // the latest time that the track was told
+	known  bool
+	mix    mixture
+	dosed  float64 // told rise of runs since at
+	spread float64 // and the variance that uncertain ones of them bring
+	caught float64 // how far unknown runs may have lifted the level above its mean
 
 	// balanced is the level had the deliveries just met the use. It serves until the second test, while the
 	// use is only a guess.
@@ -40,30 +41,74 @@ type doubt struct {
 	believer track         // has no doubt of its own
 }
 
-// advance moves the track to t. Times before its own change nothing.
+// span is how long runs are gathered before the cells are moved. Within it a system is all but linear.
+const span = 6 * time.Hour
+
+// reach makes sure that t is not later than the present span: doses of it can be gathered.
+func (k *track) reach(t time.Time) {
+	if k.doubt != nil {
+		k.doubt.believer.reach(t)
+	}
+	k.seen = latest(k.seen, t)
+	if t.Sub(k.at) >= span {
+		k.moveTo(t.Truncate(span))
+	}
+}
+
+// advance moves the track to t, or to the latest time that it was told, and lets the gathered doses in.
 func (k *track) advance(t time.Time) {
 	if k.doubt != nil {
 		k.doubt.believer.advance(t)
 	}
-	d := t.Sub(k.at)
-	if d <= 0 {
-		return
+	k.seen = latest(k.seen, t)
+	k.moveTo(k.seen)
+}
+
+func latest(a, b time.Time) time.Time {
+	if b.After(a) {
+		return b
 	}
-	k.at = t
-	if !k.known {
-		return
+	return a
+}
+
+// moveTo moves the mixture, a day at most at a time.
+func (k *track) moveTo(t time.Time) {
+	for {
+		d := max(0, t.Sub(k.at))
+		if k.known {
+			d = min(d, 24*time.Hour)
+			m := k.motion()
+			m.days, m.dosed, m.spread = float64(d)/float64(24*time.Hour), k.dosed, k.spread
+			if m.days > 0 || m.dosed != 0 || m.spread != 0 {
+				k.mix.move(&m)
+				k.dosed, k.spread = 0, 0
+			}
+		}
+		k.at = k.at.Add(d)
+		if !t.After(k.at) {
+			break
+		}
 	}
-	days := float64(d) / float64(24*time.Hour)
-	k.level = max(0, k.level-k.use*days)
-	walk := k.prior.drift * k.prior.drift * k.agility * days
-	k.pLL += days*(days*k.pUU-2*k.pLU) + k.prior.noise*k.prior.noise*days + walk*days*days/3
-	k.pLU -= days*k.pUU + walk*days/2
-	k.pUU += walk
 	k.maybeEndOvershoot()
 }
 
+func (k *track) motion() motion {
+	p, growth := &k.prior, 0.0
+	if k.daysSinceTest() < growthDays {
+		growth = p.growth
+	}
+	return motion{growth: growth, slope: p.slope, target: k.spec.Target, back: backDays, usual: usualWalk, floor: p.floor, gainVar: p.gainWalk * p.gainWalk, noise: p.noise * p.noise}
+}
+
+func (k *track) belief() belief {
+	m := k.motion()
+	return k.mix.belief(&m)
+}
+
+func (k *track) level() float64 { return k.belief().level }
+
 func (k *track) maybeEndOvershoot() {
-	if k.level <= k.spec.Target {
+	if k.overshoot && k.level() <= k.spec.Target {
 		k.overshoot = false
 	}
 }
@@ -78,11 +123,11 @@ func (k *track) dose(r Rise) {
 	if !k.known {
 		return // there is no level yet that a dose could move
 	}
-	k.level = max(0, k.level+r.Mean)
-	// The largest variance that anything within lo..hi with this mean can have (Bhatia and Davis 2000, Am.
-	// Math. Monthly 107:353): right for "all or nothing", cautious for a tolerance.
-	k.pLL += max(0, (r.Hi-r.Mean)*(r.Mean-r.Lo))
+	k.dosed += r.Mean
 	if r.Unknown {
+		// The largest variance that anything within lo..hi with this mean can have (Bhatia and Davis 2000, Am.
+		// Math. Monthly 107:353): right for "all or nothing".
+		k.spread += max(0, (r.Hi-r.Mean)*(r.Mean-r.Lo))
 		k.caught += max(0, r.Hi-r.Mean)
 	}
 }
@@ -98,12 +143,16 @@ func (k *track) dilute(fraction float64, mix float64, mixKnown bool) {
 	}
 	spread := fraction * k.scale()
 	if mixKnown {
-		k.level = keep*k.level + fraction*mix
 		k.balanced = keep*k.balanced + fraction*mix
 		spread /= 4 // batches of a salt mix differ (common practice); a quarter is our own choice
 	}
-	k.pLL = keep*keep*k.pLL + spread*spread
-	k.pLU *= keep
+	k.mix.each(func(c *cell) {
+		added := fraction * c.mean[level]
+		if mixKnown {
+			added = fraction * mix
+		}
+		c.dilute(keep, added, spread*spread)
+	})
 	k.caught *= keep
 	k.maybeEndOvershoot()
 }
@@ -123,55 +172,31 @@ func (k *track) shake(s shake) {
 	if !k.known {
 		return
 	}
-	level := s.level * k.scale()
-	use := s.use * max(math.Abs(k.use), k.prior.useSD/4)
-	k.pLL += level * level
-	k.pUU += use * use
-}
-
-// update is one measurement z of the level with variance r.
-func (k *track) update(z, r float64) {
-	s := k.pLL + r
-	innovation := z - k.level
-	gainL, gainU := k.pLL/s, k.pLU/s
-	k.level = max(0, k.level+gainL*innovation)
-	k.use += gainU * innovation
-	k.pUU = max(0, k.pUU-gainU*k.pLU)
-	k.pLU -= gainL * k.pLU
-	k.pLL -= gainL * k.pLL
-	k.caught *= 1 - gainL
-	k.adapt(innovation * innovation / s)
-	k.believe()
-}
-
-// believe brings a use that cannot be back to the nearest that can, and the level with it as far as the two
-// are tied: without this two noisy tests would let a level rise by itself for ever.
-func (k *track) believe() {
-	use := max(k.use, k.prior.leastUse)
-	if most := k.spec.MaxUse; most > 0 {
-		use = min(use, most)
-	}
-	if use != k.use && k.pUU > 0 {
-		k.level = max(0, k.level+k.pLU/k.pUU*(use-k.use))
-	}
-	k.use = use
-}
-
-// adapt lets the use wander faster while tests keep lying further from the prediction than they should. The
-// normalised surprise has a mean of 1 in a model that fits. Weight and bounds are our own choice.
-func (k *track) adapt(surprise float64) {
-	const weight, least, most = 0.15, 0.5, 6
-	k.agility = min(most, max(least, (1-weight)*k.agility+weight*min(surprise, 9)))
+	far := s.level * k.scale()
+	k.mix.each(func(c *cell) {
+		wider := s.use * max(math.Abs(c.mean[use]), k.prior.floor)
+		c.cov[level][level] += far * far
+		c.cov[use][use] += wider * wider
+	})
 }
 
 // jump makes room for a change by distance that the model did not see coming: half of it (in variance) as a
 // step of the level, half as a use that had changed since the last accepted test.
 func (k *track) jump(distance float64) {
-	days := max(1, float64(k.at.Sub(k.last.At))/float64(24*time.Hour))
+	days := max(1, k.daysSinceTest())
 	half := distance * distance / 2
-	k.pLL += 2 * half
-	k.pLU -= half / days
-	k.pUU += half / (days * days)
+	k.mix.each(func(c *cell) {
+		c.cov[level][level] += 2 * half
+		c.both(level, use, -half/days)
+		c.both(level, usual, -half/days)
+		c.cov[use][use] += half / (days * days)
+		c.cov[usual][usual] += half / (days * days)
+		c.both(use, usual, half/(days*days))
+	})
+}
+
+func (k *track) daysSinceTest() float64 {
+	return max(0, float64(k.at.Sub(k.last.At))/float64(24*time.Hour))
 }
 
 func finite(x float64) bool { return !math.IsNaN(x) && !math.IsInf(x, 0) }

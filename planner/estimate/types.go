@@ -111,6 +111,10 @@ type Estimate struct {
 	Consumption float64 // per day, at least 0
 	// ConsumptionSD is per day.
 	ConsumptionSD float64
+	UseAtTarget   float64 // per day, what the same corals would use at the target
+	// Gain is what the system gets for 1 of what is told to be dosed: 0.95 if volumes, strengths and rates together
+	// are told 5 % too high.
+	Gain, GainSD  float64
 	TestsUsed     int
 	TestsSetAside int       // refuted, and one that is still held
 	LastAccepted  time.Time // when the sample of the last accepted test was taken

@@ -35,7 +35,9 @@ func (k *Ours) Reset(told Told) {
 	stale, _, _ := units.StaleLimits(units.Alkalinity)
 	goal := planner.Target{Quantity: units.Alkalinity, Target: told.Target, Band: told.Band, MaxRise: told.MaxRise, MaxFall: told.MaxFall,
 		Test: planner.TestHabits{SD: told.TestSD, StaleAfter: stale}}
-	k.filter = estimate.New(told.Litres, []estimate.Spec{{Quantity: goal.Quantity, TestSD: goal.Test.SD, Target: goal.Target, Upper: goal.Target + goal.Band}})
+	spec := estimate.Spec{Quantity: goal.Quantity, TestSD: goal.Test.SD, Target: goal.Target, Upper: goal.Target + goal.Band}
+	spec.Use, spec.UseSD = estimate.UseOfBase(goal.Quantity, told.Base)
+	k.filter = estimate.New(told.Litres, []estimate.Spec{spec})
 	system := planner.System{ID: "tank", Kind: planner.Coral, NetLitres: told.Litres, Targets: []planner.Target{goal}}
 	channel := planner.Channel{ID: "alk", System: system.ID, Mode: planner.Follow, Quantity: goal.Quantity,
 		Strength: map[units.Quantity]float64{goal.Quantity: told.StrengthDKHLitresPerML}, PerDay: k.volume(told.CapPerDay), PerRun: k.volume(told.CapPerDay)}
