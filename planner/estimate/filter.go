@@ -125,8 +125,8 @@ func (f *Filter) At(t time.Time, q units.Quantity) Estimate {
 		return e
 	}
 	e.Level, e.LevelSD, e.LevelCaught = k.level, math.Sqrt(max(0, k.pLL)), k.level+k.caught
-	e.Consumption, e.ConsumptionSD = max(0, k.use), math.Sqrt(max(0, k.pUU))
-	e.LastAccepted, e.Last, e.Previous, e.Overshoot = k.last.At, k.last, k.previous, k.overshoot
+	e.Consumption, e.ConsumptionSD, e.Use = max(0, k.use), math.Sqrt(max(0, k.pUU)), k.use
+	e.FirstAccepted, e.LastAccepted, e.Last, e.Previous, e.Overshoot = k.first, k.last.At, k.last, k.previous, k.overshoot
 	return e
 }
 
