@@ -63,10 +63,7 @@ func (t *turn) lookAtChemistry() {
 	for i := range t.systems {
 		t.lookAtSaturation(&t.systems[i])
 	}
-	for i := range t.channels {
-		c := &t.channels[i]
-		c.gentle = t.measuredGentle(c)
-	}
+	t.measureRuns()
 }
 
 // restoreChemistry takes up what the last process had raised: a restart is no reason to believe that it is over.
@@ -233,7 +230,7 @@ func fresh(e estimate.Estimate, staleAfter time.Duration, at time.Time) bool {
 	return e.Known && (staleAfter == 0 || at.Sub(e.LastAccepted) <= staleAfter)
 }
 
-// chemistryNotes says what the tests and readings of a history mean together, for a plan.
+// chemistryNotes says what the tests and readings of a history mean together, and which runs are smaller for it.
 func (s *State) chemistryNotes(at time.Time) []string {
 	var out []string
 	for i := range s.systems {
@@ -250,9 +247,7 @@ func (s *State) chemistryNotes(at time.Time) []string {
 		}
 	}
 	for i := range s.channels {
-		c := &s.channels[i]
-		c.gentle = s.measuredGentle(c)
-		if note := s.gentleNote(c); note != "" {
+		if note := s.gentleNote(&s.channels[i]); note != "" {
 			out = append(out, note)
 		}
 	}

@@ -142,7 +142,7 @@ func Ceiling(s *State, channel string, at time.Time) string {
 // LargestPlanned is the largest planned run of a channel in a preview, LargestLive that of a running machine.
 func LargestPlanned(s *State, channel string, at time.Time) safety.Microlitres {
 	p := s.copyForPreview(at)
-	p.chemistryNotes(at)
+	p.measureRuns()
 	return LargestLive(p, channel)
 }
 

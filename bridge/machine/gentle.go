@@ -14,6 +14,14 @@ type AlkalineEffect struct {
 	AtOnce float64       // dKH in 1 L for 1 mL that act at once
 }
 
+// measureRuns bounds the planned runs of every channel by the pH that is measured now.
+func (s *State) measureRuns() {
+	for i := range s.channels {
+		c := &s.channels[i]
+		c.gentle = s.measuredGentle(c)
+	}
+}
+
 // measuredGentle is the largest planned run whose pH step stays within the default at the pH that a fresh probe shows and
 // the estimated alkalinity, or its target where no test says (H-26); 0: nothing is measured, or no run of the salt
 // reaches the step.
