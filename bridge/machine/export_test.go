@@ -8,6 +8,7 @@ import (
 
 	"aliquot/planner"
 	"aliquot/planner/estimate"
+	"aliquot/planner/stock"
 	"aliquot/planner/units"
 	"aliquot/safety"
 )
@@ -109,6 +110,7 @@ func (b *Blank) Fold() *Fold {
 	s.systems = nil
 	for i := range s.site.Systems {
 		s.systems = append(s.systems, newSystemState(&s.site.Systems[i]))
+		s.systems[i].water = s.site.waterOf(s.site.Systems[i].ID)
 	}
 	return &Fold{s: s}
 }
@@ -135,4 +137,30 @@ func Ceiling(s *State, channel string, at time.Time) string {
 		return v.String()
 	}
 	return "none"
+}
+
+// LargestPlanned is the largest planned run of a channel in a preview, LargestLive that of a running machine.
+func LargestPlanned(s *State, channel string, at time.Time) safety.Microlitres {
+	p := s.copyForPreview(at)
+	p.measureRuns()
+	return LargestLive(p, channel)
+}
+
+// LargestLive is the bound by which planned runs go now.
+func LargestLive(s *State, channel string) safety.Microlitres {
+	c := *s.channel(channel)
+	c.rate = 1_000_000
+	return s.planChannel(&c, s.clock.Wall()).PerRun
+}
+
+// Balanced is the part of the state that compares uses.
+type Balanced struct{ y systemState }
+
+// NewBalanced starts one.
+func NewBalanced(cfg *planner.System) *Balanced { return &Balanced{newSystemState(cfg)} }
+
+// Judge takes uses with their sd and says whether an alert stands, and whether the uses cannot be true.
+func (b *Balanced) Judge(ca, caSD, alk, alkSD float64) (raised, wrong bool) {
+	b.y.judge(stock.Uses{Alkalinity: stock.Use{PerDay: alk, SD: alkSD}, Calcium: stock.Use{PerDay: ca, SD: caSD}})
+	return b.y.unbalanced, b.y.balance.Wrong
 }

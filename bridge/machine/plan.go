@@ -43,8 +43,8 @@ func (s *State) planChannel(c *channelState, at time.Time) planner.ChannelState 
 	p.Strength, p.Tolerance = s.strength(c), c.tolerance
 	// A planned run is bounded by its volume, by its time and by its pH step, whichever is least.
 	p.PerRun = min(p.PerRun, safety.Microlitres(int64(c.rate)*int64(c.cfg.Limits.RunTime)/1e6))
-	if c.cfg.Gentle > 0 {
-		p.PerRun = min(p.PerRun, max(c.cfg.Gentle, p.SmallestRun))
+	if g := c.gentlest(); g > 0 {
+		p.PerRun = min(p.PerRun, max(g, p.SmallestRun))
 	}
 	if k := s.container(c.cfg.Container); k.halved(s.clock.Now()) {
 		p.PerDay /= 2

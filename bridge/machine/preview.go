@@ -61,6 +61,8 @@ func Preview(folded *State, at time.Time) PlanView {
 			v.Notes = append(v.Notes, note)
 		}
 	}
+	s.measureRuns()
+	v.Notes = append(v.Notes, s.chemistryNotes(at)...)
 	plan := planner.Plan(s.planInput(at))
 	for _, w := range plan.Withheld {
 		v.Withheld = append(v.Withheld, WithheldView(w))

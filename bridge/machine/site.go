@@ -18,6 +18,7 @@ type Site struct {
 	Version    string
 
 	Systems     []planner.System
+	Waters      []Water // of systems whose salinity and temperature are known
 	Supplements []Supplement
 	Containers  []Container
 	Nodes       []Node
@@ -79,6 +80,8 @@ type Channel struct {
 	Limits      safety.Limits
 	// Gentle is the largest planned run whose pH step stays within the default (H-26); 0: not bounded so.
 	Gentle safety.Microlitres
+	// Alkaline is what a measured pH makes a smaller bound of.
+	Alkaline AlkalineEffect
 }
 
 // Apart keeps channels from running within Gap of each other.

@@ -72,6 +72,7 @@ func lagoon(zone *time.Location) *machine.Site {
 			{Quantity: units.Magnesium, Target: 1320, Band: 40, MaxRise: 50, MaxFall: 50,
 				Test: planner.TestHabits{SD: 15, DueEvery: 14 * day, StaleAfter: 42 * day}},
 		}}},
+		Waters: []machine.Water{{System: "reef", Salinity: 35, Temperature: 25}},
 		Supplements: []machine.Supplement{
 			{ID: "carbonate", Strength: carbonate, Cautions: []string{"Alkaline: gloves and goggles."}},
 			{ID: "chloride", Strength: chloride},

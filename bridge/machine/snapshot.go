@@ -16,7 +16,7 @@ func Snapshot(s *State) SiteView {
 	v.Ready = len(v.Why) == 0
 	for i := range s.systems {
 		y := &s.systems[i]
-		v.Systems = append(v.Systems, SystemView{ID: y.cfg.ID, NetL: y.cfg.NetLitres, Withheld: s.systemBlocks(y)})
+		v.Systems = append(v.Systems, s.systemView(y))
 		for _, g := range y.cfg.Targets {
 			v.Quantities = append(v.Quantities, s.quantityView(y, g))
 		}

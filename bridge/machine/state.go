@@ -53,6 +53,10 @@ type State struct {
 	scratch   planner.Input // of the last refreshDays, to be filled again
 	slotsLost bool          // the next slots have to be looked for: a new process, or the clock was in doubt
 	beatMono  time.Duration
+
+	// chemistry
+	chemistryMono time.Duration // when saturations were worked out; 0: not yet
+	balancedAt    time.Time     // the plan after which uses were compared
 }
 
 // index finds things by name. It is built once and only looked up.
@@ -85,11 +89,12 @@ type channelState struct {
 	noRise     *safety.Microlitres // after an unknown run, until the next accepted test
 	lateRise   *safety.Microlitres // after a late test, until lateUntil
 	lateUntil  time.Time
-	unknowns   []safety.Elapsed // runs of the last day that nobody knows the outcome of
-	unknownRow int              // how many of them without a known one between
-	givenUp    bool             // the last run ended unknown, and its output may still be seen on
-	lately     []string         // the last runs that were seen to start
-	offUntil   safety.Elapsed   // a stuck output is told to stop once a second until then
+	unknowns   []safety.Elapsed   // runs of the last day that nobody knows the outcome of
+	unknownRow int                // how many of them without a known one between
+	gentle     safety.Microlitres // the largest planned run by the measured pH; 0: not bounded by it
+	givenUp    bool               // the last run ended unknown, and its output may still be seen on
+	lately     []string           // the last runs that were seen to start
+	offUntil   safety.Elapsed     // a stuck output is told to stop once a second until then
 	offLast    safety.Elapsed
 
 	totalHi, totalLo safety.Microlitres
@@ -138,6 +143,7 @@ type systemState struct {
 	near       *estimate.Filter // the filter before inputs[nearAt]; nil: none is remembered
 	nearAt     int
 	lastResult estimate.Result // of the last test
+	chemistry
 }
 
 type nodeState struct {
@@ -226,6 +232,7 @@ func New(site *Site) State {
 	}
 	for i := range site.Systems {
 		s.systems = append(s.systems, newSystemState(&site.Systems[i]))
+		s.systems[i].water = site.waterOf(site.Systems[i].ID)
 	}
 	for i := range site.Nodes {
 		s.nodes = append(s.nodes, nodeState{cfg: &site.Nodes[i], retained: map[retainedAt]bool{}})

@@ -66,6 +66,10 @@ func (t *turn) axisGained(gain safety.Elapsed) {
 	for i := range t.locks {
 		t.locks[i] = t.locks[i].Restart()
 	}
+	for i := range t.systems {
+		y := &t.systems[i]
+		y.high, y.higher, y.unknown = y.high.Restart(), y.higher.Restart(), false
+	}
 	t.renewHolds(gain)
 }
 
@@ -263,6 +267,7 @@ func (t *turn) look() {
 	t.lookAtProbes()
 	t.endHolds()
 	t.tick()
+	t.lookAtChemistry()
 	t.serveSlots()
 	t.lookAtAlerts()
 	t.beat()

@@ -188,6 +188,10 @@ func (s *story) show(args []string) {
 				s.note("%s %.2f ± %.2f %s, use %.2f ± %.2f a day, %d tests used, %d aside", q.Quantity, *q.Level, *q.LevelSD, q.Unit, *q.ConsumptionPerDay, *q.ConsumptionSD, q.TestsUsed, q.TestsSetAside)
 			}
 		}
+	case "water":
+		for _, y := range v.Systems {
+			s.note("%s: %s", y.ID, waterText(y))
+		}
 	case "truth":
 		for _, c := range s.r.site.Channels {
 			_, tank := fullestDay(s.r.check.pours[c.ID], false)
@@ -196,6 +200,21 @@ func (s *story) show(args []string) {
 	default:
 		s.t.Fatalf("show %v: not understood", args)
 	}
+}
+
+func waterText(y machine.SystemView) string {
+	text := "saturation not known"
+	if y.AragoniteSaturation != nil {
+		text = fmt.Sprintf("saturation %.2f", *y.AragoniteSaturation)
+	}
+	if y.Balance == nil {
+		return text + ", nothing to compare"
+	}
+	text += fmt.Sprintf(", wrong %v", y.Balance.Wrong)
+	for _, f := range y.Balance.Findings {
+		text += fmt.Sprintf("; %s: %s", f.Kind, f.Text)
+	}
+	return text
 }
 
 func blocks(list []machine.BlockView) string {

@@ -34,6 +34,10 @@ type SystemView struct {
 	ID       string      `json:"system"`
 	NetL     float64     `json:"net_l"`
 	Withheld []BlockView `json:"withheld"`
+	// Balance is whether the measured uses can all be true; null where there is too little to compare.
+	Balance *BalanceView `json:"balance"`
+	// AragoniteSaturation has no unit; null where it is not known.
+	AragoniteSaturation *float64 `json:"aragonite_saturation"`
 }
 
 // QuantityView is one quantity of a system.

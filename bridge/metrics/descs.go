@@ -15,6 +15,7 @@ var gauges = []struct {
 	{"plan_timestamp_seconds", "When plans were last recomputed.", nil},
 	{"plan_next_timestamp_seconds", "When plans will be recomputed next.", nil},
 	{"system_net_liters", "Net volume of a system.", []string{"system"}},
+	{"system_aragonite_saturation_ratio", "Estimated saturation of aragonite, 1 at equilibrium; missing while it is not known.", []string{"system"}},
 	{"quantity_level", "Estimated level of a quantity, in the unit of the label.", []string{"system", "quantity", "unit"}},
 	{"quantity_level_sd", "Standard deviation of the estimated level.", []string{"system", "quantity", "unit"}},
 	{"quantity_consumption_per_day", "Estimated consumption in a day, in the unit of the label.", []string{"system", "quantity", "unit"}},

@@ -40,7 +40,7 @@ func view() machine.SiteView {
 	return machine.SiteView{
 		At: at(9, 0), Site: "harbour-shed", Version: "0.1.0", LedgerRows: 4711, NextTick: ptr(at(9, 7)), LastPlan: ptr(at(8, 7)),
 		Why:     []machine.BlockView{{Code: safety.LinkDown}, {Code: "brand_new"}},
-		Systems: []machine.SystemView{{ID: "nursery", NetL: 340}},
+		Systems: []machine.SystemView{{ID: "nursery", NetL: 340, AragoniteSaturation: ptr(4.25)}},
 		Quantities: []machine.QuantityView{{System: "nursery", Quantity: "alkalinity", Unit: "dKH", Level: ptr(8.31), LevelSD: ptr(0.09),
 			ConsumptionPerDay: ptr(1.21), ConsumptionSD: ptr(0.06), Target: 8.3, Band: 0.5, TestsUsed: 14, TestsSetAside: 1,
 			LastTest: ptr(at(7, 30)), TestDue: ptr(at(7, 30)), Unconfirmed: ptr(5.2)}},
@@ -176,6 +176,17 @@ func TestCounts(t *testing.T) {
 	if strings.Contains(page, "stranger") || strings.Contains(page, "unheard_of") {
 		t.Error("a name that is not configured became a label")
 	}
+}
+
+func TestUnknownSaturationLeavesThePage(t *testing.T) {
+	m := New(shed())
+	v := view()
+	m.Observe(v)
+	const series = `aliquot_system_aragonite_saturation_ratio{site="harbour-shed",system="nursery"}`
+	wantValue(t, scrape(t, m), series, "4.25")
+	v.Systems = []machine.SystemView{{ID: "nursery", NetL: 340}}
+	m.Observe(v)
+	wantValue(t, scrape(t, m), series, "")
 }
 
 func TestStaleProbeLeavesThePage(t *testing.T) {

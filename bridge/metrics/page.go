@@ -62,6 +62,7 @@ func (p *page) Collect(ch chan<- prometheus.Metric) {
 	o.site(v)
 	for _, s := range v.Systems {
 		o.put("system_net_liters", s.NetL, s.ID)
+		o.maybe("system_aragonite_saturation_ratio", s.AragoniteSaturation, s.ID)
 	}
 	for _, q := range v.Quantities {
 		o.quantity(q)

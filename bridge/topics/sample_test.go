@@ -18,7 +18,8 @@ func sampleView() machine.SiteView {
 	return machine.SiteView{
 		At: at(9, 0), Site: "harbour-shed", Version: "0.1.0", Ready: true, LedgerRows: 4711,
 		NextTick: ptr(at(9, 7)), LastPlan: ptr(at(8, 7)),
-		Systems: []machine.SystemView{{ID: "nursery", NetL: 340}},
+		Systems: []machine.SystemView{{ID: "nursery", NetL: 340, AragoniteSaturation: ptr(4.25), Balance: &machine.BalanceView{Findings: []machine.FindingView{
+			{Kind: "holds", Text: "calcium 7.1 mg/L and alkalinity 1.2 dKH a day can both be true; an error above 3.1 mg/L of calcium a day would show"}}}}},
 		Quantities: []machine.QuantityView{
 			{System: "nursery", Quantity: "alkalinity", Unit: "dKH", Level: ptr(8.31), LevelSD: ptr(0.09), ConsumptionPerDay: ptr(1.21), ConsumptionSD: ptr(0.06),
 				Target: 8.3, Band: 0.5, TestsUsed: 14, TestsSetAside: 1, LastTest: ptr(at(7, 30)), TestDue: ptr(at(7, 30).AddDate(0, 0, 4))},

@@ -38,6 +38,8 @@ type understood struct {
 	Supplements []supplementView `json:"supplements"`
 	Channels    []channelView    `json:"channels"`
 	KeepApart   []pairView       `json:"keep_apart"`
+	NeverMixed  []neverView      `json:"never_in_one_container"`
+	Pairs       []string         `json:"calcium_with_alkalinity"`
 	Creep       []string         `json:"salinity_creep"`
 	Warnings    []string         `json:"warnings"`
 	NotYet      []string         `json:"not_yet_in_effect"`
@@ -108,6 +110,8 @@ func understand(l loaded) understood {
 		}
 		u.Channels = append(u.Channels, v)
 	}
+	u.NeverMixed = neverMixed(l.Supplements)
+	u.Pairs = pairLines(l, func(ch config.Channel) map[units.Quantity]float64 { return strength[box[ch.Container].Supplement] })
 	for _, p := range l.KeepApart {
 		why := "as configured"
 		if p.Implicit {
@@ -181,14 +185,6 @@ func significant(v float64) float64 {
 	}
 	p := math.Pow(10, 3-math.Floor(math.Log10(math.Abs(v))))
 	return math.Round(v*p) / p
-}
-
-func cautions(p config.Supplement) []string {
-	salts := parts(p)
-	if len(salts) == 0 {
-		return []string{}
-	}
-	return stock.Cautions(salts)
 }
 
 // roomC is the temperature at which stock solutions are taken to stand, degC.
@@ -266,15 +262,14 @@ func (u understood) writeLists(w io.Writer) {
 			indent(w, "  ", line)
 		}
 	}
-	var pairs, careful []string
+	var pairs, careful, never []string
+	for _, n := range u.NeverMixed {
+		never = append(never, fmt.Sprintf("%s and %s: %s", n.A, n.B, n.Why))
+	}
 	for _, p := range u.KeepApart {
 		pairs = append(pairs, fmt.Sprintf("%s and %s, %g min: %s", p.A, p.B, p.Minutes, p.Why))
 	}
-	for _, p := range u.Supplements {
-		for _, c := range p.Cautions {
-			careful = append(careful, p.Supplement+": "+c)
-		}
-	}
+	careful = cautionLines(u.Supplements)
 	var ph, solved []string
 	for _, c := range u.Channels {
 		if c.PH == nil {
@@ -293,8 +288,10 @@ func (u understood) writeLists(w io.Writer) {
 	}
 	section(fmt.Sprintf("pH right after a dose, from %.1f", float64(usualPH)), ph)
 	section(fmt.Sprintf("Solutions at %d degC", roomC), solved)
+	section("Calcium with alkalinity", u.Pairs)
 	section("Salt left behind", u.Creep)
 	section("Kept apart", pairs)
+	section("Never in one container", never)
 	section("Take care", careful)
 	section("Not yet in effect", u.NotYet)
 	section("Warnings", u.Warnings)

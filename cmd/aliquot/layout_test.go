@@ -31,7 +31,7 @@ var table = map[string]room{
 	"planner/assay":         {ours: []string{"planner/units", "planner/seawater"}, pure: true},
 	"planner/trial":         {ours: []string{"planner", "planner/units", "planner/estimate", "safety"}, pure: true},
 	"planner":               {ours: []string{"planner/units", "planner/estimate", "safety"}, pure: true},
-	"bridge/machine":        {ours: []string{"planner", "planner/assay", "planner/units", "planner/estimate", "planner/metering", "safety"}, pure: true},
+	"bridge/machine":        {ours: []string{"planner", "planner/assay", "planner/units", "planner/estimate", "planner/metering", "planner/seawater", "planner/stock", "safety"}, pure: true},
 	"bridge/node":           {ours: []string{"bridge/machine", "bridge/topics/payload", "safety"}, pure: true},
 	"bridge/history":        {ours: []string{"bridge/machine", "planner/assay", "planner/units", "planner/metering", "safety"}, pure: true},
 	"bridge/simnode":        {ours: []string{"safety"}, pure: true},

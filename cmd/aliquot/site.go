@@ -11,6 +11,7 @@ import (
 	"aliquot/config"
 	"aliquot/planner"
 	"aliquot/planner/metering"
+	"aliquot/planner/seawater"
 	"aliquot/planner/stock"
 	"aliquot/planner/units"
 	"aliquot/safety"
@@ -31,6 +32,7 @@ func machineSite(c *config.Site) *machine.Site {
 	}
 	for _, y := range c.Systems {
 		site.Systems = append(site.Systems, system(y))
+		site.Waters = append(site.Waters, machine.Water{System: y.ID, Salinity: seawater.PSU(y.SalinityPSU), Temperature: seawater.Celsius(y.TemperatureC)})
 	}
 	for _, n := range c.Nodes {
 		site.Nodes = append(site.Nodes, machine.Node{ID: n.ID, Style: machine.Style(n.Style), AutoOff: safety.MillisecondsUp(n.AutoOff),
@@ -39,7 +41,7 @@ func machineSite(c *config.Site) *machine.Site {
 	for _, ch := range c.Channels {
 		out := channel(ch, c.Zone, strengths[contents[ch.Container]])
 		if a, ok := channelAcidity(c, ch); ok {
-			out.Gentle = a.gentle()
+			out.Gentle, out.Alkaline = a.gentle(), a.alkaline()
 		}
 		site.Channels = append(site.Channels, out)
 	}

@@ -358,3 +358,38 @@ func BenchmarkDose(b *testing.B) {
 		f.Dose(start.Add(time.Duration(i)*time.Second), r)
 	}
 }
+
+// What a tank makes itself shows as a use below 0; the reported consumption stays at 0. The first and the last accepted
+// test say over how long the use was watched.
+func TestUseBelowNothingAndTheSpanOfTests(t *testing.T) {
+	f := newFilter(estimate.Spec{Quantity: units.Nitrate, TestSD: 1})
+	if e := f.At(day(0), units.Nitrate); !e.FirstAccepted.IsZero() {
+		t.Errorf("before any test the first one was at %v", e.FirstAccepted)
+	}
+	for i := range 10 {
+		f.Test(estimate.Test{At: day(float64(2 * i)), Quantity: units.Nitrate, Value: 5 + 2*float64(i)})
+	}
+	e := f.At(day(18), units.Nitrate)
+	near(t, "use", e.Use, -1, .25)
+	if e.Consumption != 0 {
+		t.Errorf("consumption %g; want 0", e.Consumption)
+	}
+	if !e.FirstAccepted.Equal(day(0)) || !e.LastAccepted.Equal(day(18)) {
+		t.Errorf("tests from %v to %v; want %v to %v", e.FirstAccepted, e.LastAccepted, day(0), day(18))
+	}
+}
+
+// A first test that was held and then confirmed is the first accepted one.
+func TestTheFirstAcceptedTestMayHaveBeenHeld(t *testing.T) {
+	f := newFilter()
+	doubtful := alk(0, 8.3)
+	doubtful.Doubtful = true
+	f.Test(doubtful)
+	if e := at(f, 0); !e.FirstAccepted.IsZero() {
+		t.Errorf("a held test counts as accepted at %v", e.FirstAccepted)
+	}
+	f.Test(alk(1, 8.2))
+	if e := at(f, 1); !e.FirstAccepted.Equal(day(0)) {
+		t.Errorf("first accepted at %v; want %v, the held one", e.FirstAccepted, day(0))
+	}
+}

@@ -126,9 +126,9 @@ func (f *Filter) At(t time.Time, q units.Quantity) Estimate {
 		return e
 	}
 	e.Level, e.LevelSD, e.LevelCaught = b.level, math.Sqrt(max(0, b.ll)), b.level+k.caught
-	e.Consumption, e.ConsumptionSD, e.UseAtTarget = max(0, b.useNow), math.Sqrt(max(0, b.varNow)), max(0, b.use)
+	e.Consumption, e.ConsumptionSD, e.Use, e.UseAtTarget = max(0, b.useNow), math.Sqrt(max(0, b.varNow)), b.useNow, max(0, b.use)
 	e.Gain, e.GainSD = b.gain, math.Sqrt(max(0, b.gg))
-	e.LastAccepted, e.Last, e.Previous, e.Overshoot = k.last.At, k.last, k.previous, k.overshoot
+	e.FirstAccepted, e.LastAccepted, e.Last, e.Previous, e.Overshoot = k.first, k.last.At, k.last, k.previous, k.overshoot
 	return e
 }
 

@@ -148,6 +148,9 @@ func (k *track) accept(t Test, sd, gross float64, res Result) {
 
 // note records an accepted test and watches for an overshoot: two in a row above Upper, the second higher.
 func (k *track) note(t Test, res Result) {
+	if k.used == 0 {
+		k.first = t.At
+	}
 	k.used++
 	k.previous = k.last
 	k.last = Reading{At: t.At, Value: t.Value, Predicted: res.Predicted, PredictedSD: res.PredictedSD}

@@ -25,6 +25,7 @@ type track struct {
 	balanced float64
 
 	used, aside    int
+	first          time.Time // of the first accepted test
 	last, previous Reading
 	overshoot      bool
 

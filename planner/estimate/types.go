@@ -109,6 +109,8 @@ type Estimate struct {
 	LevelSD     float64
 	LevelCaught float64 // Level if every unknown run since had delivered its most: decides over raises
 	Consumption float64 // per day, at least 0
+	// Use is per day, below 0 where the system itself makes more than it takes (nitrate, phosphate).
+	Use float64
 	// ConsumptionSD is per day.
 	ConsumptionSD float64
 	UseAtTarget   float64 // per day, what the same corals would use at the target
@@ -117,6 +119,7 @@ type Estimate struct {
 	Gain, GainSD  float64
 	TestsUsed     int
 	TestsSetAside int       // refuted, and one that is still held
+	FirstAccepted time.Time // when the sample of the first accepted test was taken
 	LastAccepted  time.Time // when the sample of the last accepted test was taken
 	// Last and Previous are the last two accepted tests; zero where there are not so many.
 	Last, Previous Reading
