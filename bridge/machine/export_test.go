@@ -87,7 +87,7 @@ func Elapsed(s *State) safety.Elapsed { return s.clock.Now() }
 type OneSystem struct{ y systemState }
 
 // NewOneSystem starts one.
-func NewOneSystem(cfg *planner.System) *OneSystem { return &OneSystem{newSystemState(cfg)} }
+func NewOneSystem(cfg *planner.System) *OneSystem { return &OneSystem{newSystemState(cfg, nil)} }
 
 // Blank makes folds of one site without looking through its calendars each time, which New does.
 type Blank struct{ s State }
@@ -109,7 +109,7 @@ func (b *Blank) Fold() *Fold {
 	}
 	s.systems = nil
 	for i := range s.site.Systems {
-		s.systems = append(s.systems, newSystemState(&s.site.Systems[i]))
+		s.systems = append(s.systems, newSystemState(&s.site.Systems[i], s.site.Channels))
 		s.systems[i].water = s.site.waterOf(s.site.Systems[i].ID)
 	}
 	return &Fold{s: s}
@@ -157,7 +157,7 @@ func LargestLive(s *State, channel string) safety.Microlitres {
 type Balanced struct{ y systemState }
 
 // NewBalanced starts one.
-func NewBalanced(cfg *planner.System) *Balanced { return &Balanced{newSystemState(cfg)} }
+func NewBalanced(cfg *planner.System) *Balanced { return &Balanced{newSystemState(cfg, nil)} }
 
 // Judge takes uses with their sd and says whether an alert stands, and whether the uses cannot be true.
 func (b *Balanced) Judge(ca, caSD, alk, alkSD float64) (raised, wrong bool) {

@@ -38,13 +38,29 @@ const (
 	inputsFew  = 4096
 )
 
-func newSystemState(cfg *planner.System) systemState {
+// newSystemState starts a system of which nothing is known but what its keeper declared: the base of the channels that
+// follow a quantity says about how much of it is used.
+func newSystemState(cfg *planner.System, channels []Channel) systemState {
 	var specs []estimate.Spec
 	for _, t := range cfg.Targets {
-		specs = append(specs, estimate.Spec{Quantity: t.Quantity, TestSD: t.Test.SD, Target: t.Target, Upper: t.Target + t.Band})
+		spec := estimate.Spec{Quantity: t.Quantity, TestSD: t.Test.SD, Target: t.Target, Upper: t.Target + t.Band}
+		spec.Use, spec.UseSD = estimate.UseOfBase(t.Quantity, baseRise(cfg, channels, t.Quantity))
+		specs = append(specs, spec)
 	}
 	f := estimate.New(cfg.NetLitres, specs)
 	return systemState{cfg: cfg, filter: f, base: f.Clone()}
+}
+
+// baseRise is what the declared bases raise a quantity by in a day.
+func baseRise(cfg *planner.System, channels []Channel, q units.Quantity) float64 {
+	sum := 0.0
+	for i := range channels {
+		c := &channels[i]
+		if c.System == cfg.ID && c.Mode == planner.Follow && c.Quantity == q && c.Base != nil {
+			sum += c.Base.Millilitres() * c.Strength[q] / cfg.NetLitres
+		}
+	}
+	return sum
 }
 
 // add tells the estimator something. What comes out of order makes it start again from its base. The result is
@@ -59,8 +75,26 @@ func (y *systemState) add(in input) estimate.Result {
 		y.prune(in.at)
 		return feed(y.filter, in)
 	}
+	together := y.gathered(n, in)
 	y.inputs = slices.Insert(y.inputs, n, in)
+	if together {
+		return feed(y.filter, in)
+	}
 	return y.feedFrom(n)
+}
+
+// gathered says whether a dose goes into the same gathering as everything told since its time: runs that end in another
+// order than they began come so all the time.
+func (y *systemState) gathered(n int, in input) bool {
+	if in.kind != inputDose || !estimate.Gathered(in.at, y.inputs[len(y.inputs)-1].at) {
+		return false
+	}
+	for _, later := range y.inputs[n:] {
+		if later.kind != inputDose {
+			return false
+		}
+	}
+	return true
 }
 
 // nearKept is how many inputs before one that came out of order the filter is remembered: the next one that does

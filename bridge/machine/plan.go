@@ -52,10 +52,12 @@ func (s *State) planChannel(c *channelState, at time.Time) planner.ChannelState 
 	return p
 }
 
-// refreshDays works the daily volumes of a fold out anew, at most once an hour between tests: an imported history
-// does not carry them.
+// refreshEvery is how old the daily volumes of a fold may be between tests and water changes.
+const refreshEvery = 6 * time.Hour
+
+// refreshDays works the daily volumes of a fold out anew: an imported history does not carry them.
 func (s *State) refreshDays(at time.Time) {
-	if !s.daysStale && at.Sub(s.daysAt) < time.Hour {
+	if !s.daysStale && at.Sub(s.daysAt) < refreshEvery {
 		return
 	}
 	s.daysAt, s.daysStale = at, false

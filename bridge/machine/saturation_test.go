@@ -100,7 +100,7 @@ func TestAragoniteSaturationNeedsAFreshTest(t *testing.T) {
 		note bool
 	}{{"at its limit", 10 * 24 * time.Hour, true}, {"older", 10*24*time.Hour + time.Minute, false}} {
 		at := midnight.Add(c.age)
-		h := (&history{}).at(midnight, tested(units.Alkalinity, 12, midnight)).at(at, phMean(at, 8.7))
+		h := (&history{}).at(midnight, tested(units.Alkalinity, 12, midnight)).at(at, phMean(at, 8.9))
 		if got := notes(previews, h, at, "aragonite"); (len(got) == 1) != c.note {
 			t.Errorf("a test %s: notes %q; want one: %v", c.name, got, c.note)
 		}

@@ -231,7 +231,7 @@ func New(site *Site) State {
 		s.contents = append(s.contents, containerState{cfg: &site.Containers[i], supplement: site.Containers[i].Supplement})
 	}
 	for i := range site.Systems {
-		s.systems = append(s.systems, newSystemState(&site.Systems[i]))
+		s.systems = append(s.systems, newSystemState(&site.Systems[i], site.Channels))
 		s.systems[i].water = site.waterOf(site.Systems[i].ID)
 	}
 	for i := range site.Nodes {

@@ -57,17 +57,11 @@ func (c *cell) move(m *motion, walk float64) {
 	factor, slope := m.at(c.mean[level])
 	t, pull := m.days, max(0, c.mean[use])*slope
 	r := -math.Expm1(-t / m.back)
-	f := [dims][dims]float64{
-		level: {level: max(0, 1-pull*t), use: -factor * t, gain: m.dosed},
-		use:   {use: 1 - r, usual: r},
-		usual: {usual: 1},
-		gain:  {gain: 1},
-	}
 	x := &c.mean
 	x[level] = max(0, x[level]+(x[gain]*m.dosed-x[use]*factor*t)*max(0, 1-pull*t/2))
 	grown := 1 + m.growth*t
 	x[use], x[usual] = (x[use]+r*(x[usual]-x[use]))*grown, x[usual]*grown
-	c.transform(&f)
+	c.carry(max(0, 1-pull*t), -factor*t, m.dosed, r)
 	size := max(math.Abs(x[use]), m.floor)
 	q, slow := walk*walk*size*size*t, m.usual*m.usual*size*size*t
 	c.cov[level][level] += q*t*t/3 + m.noise*t + m.spread
@@ -77,26 +71,25 @@ func (c *cell) move(m *motion, walk float64) {
 	c.cov[gain][gain] += m.gainVar * t
 }
 
-// transform is cov = f·cov·fᵀ.
-func (c *cell) transform(f *[dims][dims]float64) {
-	var half [dims][dims]float64
-	for i := range dims {
-		for j := range dims {
-			for k := range dims {
-				half[i][j] += f[i][k] * c.cov[k][j]
-			}
-		}
+// carry is cov = f·cov·fᵀ with the few entries of f that are neither 0 nor 1: the level keeps a part of itself and takes
+// byUse of the use and byGain of the gain; the use comes back by a part.
+func (c *cell) carry(keep, byUse, byGain, back float64) {
+	p := &c.cov
+	var toLevel, toUse [dims]float64
+	for j := range dims {
+		toLevel[j] = keep*p[level][j] + byUse*p[use][j] + byGain*p[gain][j]
+		toUse[j] = (1-back)*p[use][j] + back*p[usual][j]
 	}
-	for i := range dims {
-		for j := i; j < dims; j++ {
-			s := 0.0
-			for k := range dims {
-				s += half[i][k] * f[j][k]
-			}
-			c.cov[i][j], c.cov[j][i] = s, s
-		}
-	}
+	p[level][level] = keep*toLevel[level] + byUse*toLevel[use] + byGain*toLevel[gain]
+	p[use][use] = (1-back)*toUse[use] + back*toUse[usual]
+	c.set(level, use, (1-back)*toLevel[use]+back*toLevel[usual])
+	c.set(level, usual, toLevel[usual])
+	c.set(level, gain, toLevel[gain])
+	c.set(use, usual, toUse[usual])
+	c.set(use, gain, toUse[gain])
 }
+
+func (c *cell) set(i, j int, v float64) { c.cov[i][j], c.cov[j][i] = v, v }
 
 // both adds a covariance of two different beliefs.
 func (c *cell) both(i, j int, v float64) {

@@ -53,9 +53,9 @@ func priorOf(s Spec) prior {
 	}
 	switch s.Quantity {
 	case units.Alkalinity:
-		p.use, p.useSD, p.slope, p.growth = 0.8, 1.2, alkalinitySlope, growth
+		p.use, p.useSD, p.slope, p.growth = 0.5, 1.2, alkalinitySlope, growth
 	case units.Calcium:
-		p.use, p.useSD, p.growth = 0.8*calciumPerAlkalinity, 1.2*calciumPerAlkalinity, growth
+		p.use, p.useSD, p.growth = 0.5*calciumPerAlkalinity, 1.2*calciumPerAlkalinity, growth
 	case units.Magnesium:
 		p.use, p.useSD = 0.3, 2
 	case units.Nitrate, units.Phosphate:

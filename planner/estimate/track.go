@@ -45,6 +45,9 @@ type doubt struct {
 // span is how long runs are gathered before the cells are moved. Within it a system is all but linear.
 const span = 6 * time.Hour
 
+// Gathered says whether runs at both times are moved together, so that their order does not matter but for the last bit.
+func Gathered(a, b time.Time) bool { return a.Truncate(span).Equal(b.Truncate(span)) }
+
 // reach makes sure that t is not later than the present span: doses of it can be gathered.
 func (k *track) reach(t time.Time) {
 	if k.doubt != nil {
