@@ -8,7 +8,6 @@ import (
 	"aliquot/bridge/machine"
 	"aliquot/bridge/node"
 	"aliquot/bridge/simnode"
-	"aliquot/bridge/topics"
 	"aliquot/safety"
 )
 
@@ -18,6 +17,7 @@ type broker struct {
 	up       bool
 	online   []bool // of each node
 	retained []message
+	owner    *machine.OwnerSeen
 }
 
 type message struct {
@@ -63,6 +63,20 @@ func (w *world) publish(m message) {
 	})
 }
 
+// own keeps the owner record, which is retained, and lets the machine see it. It is the only message that is not
+// written as text: its text would be read twice a minute, and nothing in it could change on the way.
+func (w *world) own(record machine.OwnerSeen) {
+	if !w.broker.up {
+		return
+	}
+	w.broker.owner = &record
+	w.after(latency, func() {
+		if w.broker.up {
+			w.step(record)
+		}
+	})
+}
+
 func (b *broker) keep(m message) {
 	for i := range b.retained {
 		if b.retained[i].topic == m.topic {
@@ -76,12 +90,6 @@ func (b *broker) keep(m message) {
 // deliver gives the machine a message on one of the topics that it has subscribed to.
 func (w *world) deliver(m message) {
 	if !w.broker.up {
-		return
-	}
-	if m.topic == w.o.Layout.Owner() {
-		if seen, err := topics.ParseOwner(m.payload); err == nil {
-			w.step(seen)
-		}
 		return
 	}
 	for i := range w.o.Nodes {
@@ -200,6 +208,9 @@ func (w *world) returns(name string) {
 	}
 	if name == Broker {
 		w.step(machine.LinkChanged{Up: true})
+		if w.broker.owner != nil {
+			w.step(*w.broker.owner)
+		}
 		for _, m := range w.broker.retained {
 			if len(m.payload) > 0 {
 				w.deliver(m)

@@ -28,7 +28,7 @@ func tidy(v, step float64) float64 {
 	return math.Round(math.Round(v/step)*step*1e6) / 1e6
 }
 
-// commission primes, proves and calibrates the channels from the i-th on, one after the other.
+// commission proves, primes and calibrates the channels from the i-th on, one after the other.
 func (k *keeper) commission(i int, then func()) {
 	if i == len(k.w.o.Site.Channels) {
 		k.busy = false
@@ -43,12 +43,14 @@ func (k *keeper) commission(i int, then func()) {
 		*v = vessel{}
 		k.commission(i+1, then)
 	}
-	k.prime(c, func(ok bool) {
-		if !ok {
-			next()
-			return
-		}
-		k.prove(c, func() { k.calibrate(c, nil, trialSeconds, next) })
+	k.prove(c, func() {
+		k.prime(c, func(ok bool) {
+			if !ok {
+				next()
+				return
+			}
+			k.calibrate(c, nil, trialSeconds, next)
+		})
 	})
 }
 

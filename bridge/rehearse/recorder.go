@@ -101,7 +101,13 @@ func (r *recorder) ended(e machine.RunEvent) {
 	}
 }
 
+// slotTime is the form of a slot's local wall time.
+const slotTime = "2006-01-02T15:04"
+
 func (r *recorder) withheld(at time.Time, e machine.WithheldEvent) {
+	if e.Slot <= r.o.Scenario.Start.In(r.o.Site.Zone).Format(slotTime) {
+		return // its time had come before there was a service
+	}
 	key := e.Channel + "@" + e.Slot
 	for i := range r.held {
 		h := &r.held[i]
@@ -166,8 +172,16 @@ func planned(list []machine.Planned) string {
 // sampleEvery is how often levels are looked at.
 const sampleEvery = time.Hour
 
-// sample looks at the true levels and at what is believed, now and every hour from now on.
+// sample looks now and every hour from now on.
 func (w *world) sample() {
+	w.look()
+	if w.mono+sampleEvery < w.end {
+		w.after(sampleEvery, w.sample)
+	}
+}
+
+// look notes the true levels and what is believed.
+func (w *world) look() {
 	believed := machine.Snapshot(&w.state).Quantities
 	for i := range w.rec.quantities {
 		q := &w.rec.quantities[i]
@@ -181,10 +195,9 @@ func (w *world) sample() {
 		q.series = append(q.series, s)
 	}
 	for i, k := range w.o.Site.Containers {
-		w.rec.boxes[i] = append(w.rec.boxes[i], Point{w.wall(), w.boxes[k.ID] / 1000})
-	}
-	if w.mono+sampleEvery <= w.end {
-		w.after(sampleEvery, w.sample)
+		if w.keeper.bottles[k.ID] { // before its first filling nobody asks
+			w.rec.boxes[i] = append(w.rec.boxes[i], Point{w.wall(), w.boxes[k.ID] / 1000})
+		}
 	}
 }
 

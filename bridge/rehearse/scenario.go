@@ -6,7 +6,6 @@ import (
 	"aliquot/bridge/machine"
 	"aliquot/bridge/node"
 	"aliquot/bridge/simnode"
-	"aliquot/bridge/topics"
 	"aliquot/planner/tank"
 	"aliquot/planner/units"
 )
@@ -14,7 +13,6 @@ import (
 // Options are the parts of a rehearsal. Codecs and nodes are used up by it: each rehearsal needs fresh ones.
 type Options struct {
 	Site   *machine.Site // its clock is declared trusted
-	Layout topics.Layout
 	Nodes  []Node
 	Waters []Water // of each system, in the order of Site.Systems
 	// Carbon is mol of inorganic carbon per eq of alkalinity of each supplement; left out: as bicarbonate.

@@ -38,6 +38,7 @@ func Run(o Options) (Result, error) {
 	for w.mono < w.end && w.trouble == nil {
 		w.turn()
 	}
+	w.look()
 	if w.trouble != nil {
 		return Result{}, w.trouble
 	}
@@ -156,8 +157,7 @@ func (w *world) perform(effects []machine.Effect) (next []machine.Event) {
 				w.publish(message{topic: c.Clear(e), retained: true})
 			}
 		case machine.WriteOwner:
-			m := w.o.Layout.RenderOwner(e)
-			w.publish(message{m.Topic, m.Payload, m.Retained})
+			w.own(machine.OwnerSeen{Instance: e.Instance, Epoch: e.Epoch, At: e.At})
 		case machine.Answer:
 			w.keeper.answer = e.Answered
 		case machine.Happened:

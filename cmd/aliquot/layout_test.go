@@ -34,7 +34,7 @@ var table = map[string]room{
 	"bridge/node":            {ours: []string{"bridge/machine", "bridge/topics/payload", "safety"}, pure: true},
 	"bridge/history":         {ours: []string{"bridge/machine", "planner/assay", "planner/units", "planner/metering", "safety"}, pure: true},
 	"bridge/simnode":         {ours: []string{"safety"}, pure: true},
-	"bridge/rehearse":        {ours: []string{"bridge/machine", "bridge/node", "bridge/simnode", "bridge/topics", "planner", "planner/estimate", "planner/tank", "planner/units", "safety"}, pure: true},
+	"bridge/rehearse":        {ours: []string{"bridge/machine", "bridge/node", "bridge/simnode", "planner", "planner/estimate", "planner/tank", "planner/units", "safety"}, pure: true},
 	"bridge/rehearse/report": {ours: []string{"bridge/rehearse", "safety"}, pure: true},
 	"bridge/topics":          {ours: []string{"bridge/machine", "bridge/topics/payload", "planner/units", "safety"}, pure: true},
 	"bridge/topics/payload":  {ours: []string{"planner/units", "safety"}, pure: true},

@@ -137,7 +137,7 @@ func writeTo(name string, write func(io.Writer) error) error {
 // barAfter is how long a rehearsal may take before its progress is shown.
 const barAfter = 2 * time.Second
 
-// slowBar shows progress on standard error once somebody has waited for a while.
+// slowBar shows progress on a terminal once somebody has waited for a while.
 type slowBar struct {
 	ctx     context.Context
 	w       io.Writer
@@ -152,7 +152,7 @@ func newSlowBar(ctx context.Context, w io.Writer, all int) *slowBar {
 
 // show is told after every simulated day. It is false when the person has left.
 func (b *slowBar) show(done, _ int) bool {
-	if b.bar == nil && time.Since(b.started) >= barAfter {
+	if f, isFile := b.w.(*os.File); b.bar == nil && isFile && isTerminal(f) && time.Since(b.started) >= barAfter {
 		b.bar = progressbar.NewOptions(b.all, progressbar.OptionSetWriter(b.w), progressbar.OptionSetDescription("rehearsing, days"),
 			progressbar.OptionClearOnFinish(), progressbar.OptionSetPredictTime(false))
 	}

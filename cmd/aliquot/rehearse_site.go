@@ -26,7 +26,7 @@ func (r rehearseCommand) options(l loaded) (rehearse.Options, error) {
 		}
 		start = at
 	}
-	o := rehearse.Options{Site: machineSite(l.Site), Layout: l.layout(), Carbon: carbonOf(l),
+	o := rehearse.Options{Site: machineSite(l.Site), Carbon: carbonOf(l),
 		Scenario: rehearse.Scenario{Start: start.UTC(), Days: r.Days, Seed: r.Seed}}
 	// The history must not depend on the build.
 	o.Site.Version = "rehearsal"

@@ -25,7 +25,7 @@ func writeRehearsal(w io.Writer, r rehearse.Result, zone *time.Location) error {
 	fmt.Fprintln(t, "QUANTITY\tSTART\tEND\tTARGET\tIN BAND\tRMS\tWORST\tDAY SWING\tTESTS")
 	for _, q := range r.Quantities {
 		fmt.Fprintf(t, "%s %s\t%s\t%s\t%s ± %s %s\t%.0f %%\t%s\t%s\t%s\t%d entered, %d set aside, %d missed\n", q.System, q.Quantity,
-			report.Level(q.Start), report.Level(q.End), report.Level(q.Target), report.Level(q.Band), q.Unit, q.InBandPercent,
+			report.Level(q.Start), report.Level(q.End), report.Level(q.Target), report.Small(q.Band), q.Unit, q.InBandPercent,
 			report.Small(q.RMS), report.Signed(q.Worst), report.Small(q.DaySwing), q.Entered, q.SetAside, q.Missed)
 	}
 	t.Flush()

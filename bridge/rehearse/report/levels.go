@@ -78,10 +78,8 @@ func levelPlot(s subject, zone *time.Location) string {
 	believed := pick(series, func(x rehearse.Sample) *float64 { return x.Believed })
 	low, high := interval(series, func(x rehearse.Sample) *float64 { return x.Believed }, func(x rehearse.Sample) *float64 { return x.BelievedSD }, 0)
 	scale := append(values(truth, believed), s.target-1.3*s.band, s.target+1.3*s.band)
-	for _, t := range s.tests {
-		scale = append(scale, t.Value)
-	}
-	p := newPlot(s.id+"-level", 270, series[0].At, series[len(series)-1].At, zone, scale)
+	scale = append(scale, testValues(s, scale)...)
+	p := newPlot(s.id+"-level", wide, 270, series[0].At, series[len(series)-1].At, zone, scale)
 	p.clipped(func() {
 		p.area("band", []at{{p.from, s.target - s.band}, {p.to, s.target - s.band}}, []at{{p.from, s.target + s.band}, {p.to, s.target + s.band}})
 	})
@@ -104,6 +102,24 @@ func levelPlot(s subject, zone *time.Location) string {
 		text += fmt.Sprintf(" At the end %s was believed.", Level(believed[len(believed)-1].v))
 	}
 	return p.finish(s.quantity+" of "+s.system+": level", text)
+}
+
+// testValues are those of the tests that the axis has to show. A held one that lies far off, a wrong unit perhaps, would
+// squash everything else: it is drawn at the edge.
+func testValues(s subject, shown []float64) []float64 {
+	var out []float64
+	for _, t := range s.tests {
+		if !t.Held {
+			out = append(out, t.Value)
+		}
+	}
+	lo, hi := span(append(out, shown...))
+	for _, t := range s.tests {
+		if t.Held && t.Value < hi+1.5*(hi-lo) && t.Value > lo-1.5*(hi-lo) {
+			out = append(out, t.Value)
+		}
+	}
+	return out
 }
 
 func extremes(points []at) (lo, hi float64) {
@@ -129,12 +145,17 @@ func (p *plot) tests(s subject) (held int) {
 			continue
 		}
 		held++
+		word := "held"
+		if t.Value > p.hi || t.Value < p.lo {
+			y, word = p.y(min(max(t.Value, p.lo), p.hi)), "held, off the scale: "+Level(t.Value)
+			y = min(max(y, marginT+7), p.height-marginB-7)
+		}
 		p.out(`<path class="held" d="M%s %s l6 6 l-6 6 l-6 -6 z"><title>%s</title></path>`, n(x), n(y-6), tip)
 		label, side := x+9, "start"
-		if x > plotWidth-90 {
+		if x > p.width-190 {
 			label, side = x-9, "end"
 		}
-		p.out(`<text class="heldlabel" x="%s" y="%s" text-anchor="%s">held</text>`, n(label), n(y+4), side)
+		p.out(`<text class="heldlabel" x="%s" y="%s" text-anchor="%s">%s</text>`, n(label), n(y+4), side, word)
 	}
 	return held
 }
@@ -163,7 +184,7 @@ func usePlot(s subject, zone *time.Location) string {
 	if len(high) > 0 {
 		scale = append(scale, high[len(high)-1].v)
 	}
-	p := newPlot(s.id+"-use", 180, series[0].At, series[len(series)-1].At, zone, scale)
+	p := newPlot(s.id+"-use", wide, 180, series[0].At, series[len(series)-1].At, zone, scale)
 	p.axes(s.unit + "/day")
 	p.clipped(func() {
 		p.area("interval", low, high)

@@ -98,7 +98,7 @@ func Replay(w io.Writer, r rehearse.Replayed, zone *time.Location) error {
 	tests := r.AsTests()
 	for i, q := range r.Quantities {
 		f := []figure{{"tests", fmt.Sprint(q.Tests)}, {"set aside", fmt.Sprint(q.SetAside)}}
-		line := fmt.Sprintf("%s of %s: %d tests, none of them predicted.", q.Quantity, q.System, q.Tests)
+		line := fmt.Sprintf("%s of %s: nothing was predicted yet (tests: %d).", q.Quantity, q.System, q.Tests)
 		if q.RMSError != nil && q.Within90 != nil {
 			f = append(f, figure{"typical error of a prediction", Small(*q.RMSError) + " " + q.Unit}, figure{"tests within 90 %", fmt.Sprintf("%.0f %%", *q.Within90)})
 			line = fmt.Sprintf("%s of %s: predictions missed by %s %s (root mean square); %.0f %% of the tests lay within the 90 %% interval.", q.Quantity, q.System, Small(*q.RMSError), q.Unit, *q.Within90)
@@ -149,7 +149,7 @@ func figures(q rehearse.QuantityResult) []figure {
 	return []figure{
 		{"inside the band", fmt.Sprintf("%.0f %%", q.InBandPercent)},
 		{"start → end", Level(q.Start) + " → " + Level(q.End) + " " + q.Unit},
-		{"target", Level(q.Target) + " ± " + Level(q.Band) + " " + q.Unit},
+		{"target", Level(q.Target) + " ± " + Small(q.Band) + " " + q.Unit},
 		{"typical deviation", Small(q.RMS) + " " + q.Unit},
 		{"worst", Signed(q.Worst) + " " + q.Unit},
 		{"largest swing in a day", Small(q.DaySwing) + " " + q.Unit},

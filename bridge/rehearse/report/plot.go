@@ -13,6 +13,7 @@ import (
 type plot struct {
 	b        strings.Builder
 	id       string
+	width    float64
 	height   float64
 	from, to time.Time
 	lo, hi   float64
@@ -20,15 +21,16 @@ type plot struct {
 }
 
 const (
-	plotWidth = 760.0
-	marginL   = 58.0
-	marginR   = 14.0
-	marginT   = 12.0
-	marginB   = 28.0
+	wide    = 760.0
+	narrow  = 420.0
+	marginL = 58.0
+	marginR = 14.0
+	marginT = 12.0
+	marginB = 28.0
 )
 
-func newPlot(id string, height float64, from, to time.Time, zone *time.Location, values []float64) *plot {
-	p := &plot{id: id, height: height, from: from, to: to, zone: zone}
+func newPlot(id string, width, height float64, from, to time.Time, zone *time.Location, values []float64) *plot {
+	p := &plot{id: id, width: width, height: height, from: from, to: to, zone: zone}
 	p.lo, p.hi = span(values)
 	if !p.to.After(p.from) {
 		p.to = p.from.Add(24 * time.Hour)
@@ -59,7 +61,7 @@ func span(values []float64) (lo, hi float64) {
 
 func (p *plot) x(t time.Time) float64 {
 	share := float64(t.Sub(p.from)) / float64(p.to.Sub(p.from))
-	return marginL + share*(plotWidth-marginL-marginR)
+	return marginL + share*(p.width-marginL-marginR)
 }
 
 func (p *plot) y(v float64) float64 {
@@ -78,8 +80,8 @@ func (p *plot) finish(title, text string) string {
 	return fmt.Sprintf(`<svg role="img" aria-labelledby="%[1]s-t %[1]s-d" viewBox="0 0 %[2]s %[3]s" preserveAspectRatio="xMidYMid meet">`+
 		`<title id="%[1]s-t">%[4]s</title><desc id="%[1]s-d">%[5]s</desc>`+
 		`<clipPath id="%[1]s-c"><rect x="%[6]s" y="%[7]s" width="%[8]s" height="%[9]s"/></clipPath>%[10]s</svg>`,
-		p.id, n(plotWidth), n(p.height), html.EscapeString(title), html.EscapeString(text),
-		n(marginL), n(marginT), n(plotWidth-marginL-marginR), n(p.height-marginT-marginB), p.b.String())
+		p.id, n(p.width), n(p.height), html.EscapeString(title), html.EscapeString(text),
+		n(marginL), n(marginT), n(p.width-marginL-marginR), n(p.height-marginT-marginB), p.b.String())
 }
 
 // clipped draws within the axes only.
@@ -92,7 +94,7 @@ func (p *plot) clipped(draw func()) {
 // axes draws the grid and the labels.
 func (p *plot) axes(unit string) {
 	for _, v := range ticks(p.lo, p.hi, 5) {
-		p.out(`<line class="grid" x1="%s" x2="%s" y1="%[3]s" y2="%[3]s"/>`, n(marginL), n(plotWidth-marginR), n(p.y(v)))
+		p.out(`<line class="grid" x1="%s" x2="%s" y1="%[3]s" y2="%[3]s"/>`, n(marginL), n(p.width-marginR), n(p.y(v)))
 		p.out(`<text class="label" x="%s" y="%s" text-anchor="end">%s</text>`, n(marginL-6), n(p.y(v)+4), tickText(v))
 	}
 	p.out(`<text class="label" x="12" y="%s" text-anchor="middle" transform="rotate(-90 12 %[1]s)">%s</text>`, n((p.height-marginB+marginT)/2), html.EscapeString(unit))
@@ -104,7 +106,7 @@ func (p *plot) days() {
 	length := p.to.Sub(p.from).Hours() / 24
 	every := 1
 	for _, e := range []int{1, 2, 5, 7, 14, 28, 61, 122, 365} {
-		if every = e; length/float64(e) <= 9 {
+		if every = e; length/float64(e) <= p.width/84 {
 			break
 		}
 	}
@@ -120,7 +122,7 @@ func (p *plot) days() {
 		x := p.x(at)
 		p.out(`<line class="tick" x1="%[1]s" x2="%[1]s" y1="%[2]s" y2="%[3]s"/>`, n(x), n(p.height-marginB), n(p.height-marginB+4))
 		anchor := "middle"
-		if x > plotWidth-marginR-24 {
+		if x > p.width-marginR-24 {
 			anchor = "end"
 		}
 		p.out(`<text class="label" x="%s" y="%s" text-anchor="%s">%s</text>`, n(x), n(p.height-marginB+18), anchor, at.In(p.zone).Format("2 Jan"))
@@ -188,5 +190,5 @@ func (p *plot) area(class string, low, high []at) {
 }
 
 func (p *plot) level(class string, v float64) {
-	p.out(`<line class="%s" x1="%s" x2="%s" y1="%[4]s" y2="%[4]s"/>`, class, n(marginL), n(plotWidth-marginR), n(p.y(v)))
+	p.out(`<line class="%s" x1="%s" x2="%s" y1="%[4]s" y2="%[4]s"/>`, class, n(marginL), n(p.width-marginR), n(p.y(v)))
 }

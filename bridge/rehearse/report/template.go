@@ -48,8 +48,8 @@ var document = template.Must(template.New("report").Parse(`<!DOCTYPE html>
 <h2 id="withheld">What was withheld, and why</h2>
 {{if .Withheld}}<p class="quiet">Each line counts the slots that met a reason not to run at once. Those that ran later did so within their grace; the others were let go, and nothing is caught up.</p>
 <div class="wide"><table>
-<thead><tr><th scope="col">Channel</th><th scope="col">Why</th><th scope="col">Slots</th><th scope="col">Ran later</th><th scope="col">First time</th></tr></thead>
-<tbody>{{range .Withheld}}<tr><th scope="row">{{.Channel}}</th><td>{{.Why}} <span class="quiet">({{.Code}}: {{.Text}})</span></td><td class="num">{{.Slots}}</td><td class="num">{{.RanLater}}</td><td>{{.First}}</td></tr>{{end}}</tbody>
+<thead><tr><th scope="col">Channel</th><th scope="col">Why</th><th scope="col">Slots</th><th scope="col">Ran&#160;later</th><th scope="col">First time</th></tr></thead>
+<tbody>{{range .Withheld}}<tr><th scope="row">{{.Channel}}</th><td>{{.Why}} <span class="quiet">({{.Code}}: {{.Text}})</span></td><td class="num">{{.Slots}}</td><td class="num">{{.RanLater}}</td><td class="when">{{.First}}</td></tr>{{end}}</tbody>
 </table></div>{{else}}<p>No slot was withheld.</p>{{end}}
 </section>{{end}}
 {{if .Tests}}<section aria-labelledby="tests">
@@ -81,20 +81,19 @@ const style = `
 *{box-sizing:border-box}
 body{margin:0 auto;padding:1.2rem;max-width:66rem;background:var(--paper);color:var(--ink);font:1rem/1.5 system-ui,sans-serif}
 h1{font-size:1.7rem;line-height:1.2;margin:.2rem 0 .4rem}h2{font-size:1.25rem;margin:2rem 0 .5rem}h3{font-size:1.05rem;margin:0 0 .4rem}
-h3::first-letter,.verdicts li::first-letter{text-transform:uppercase}
+article h3::first-letter,.verdicts li::first-letter{text-transform:uppercase}
 p{margin:.3rem 0}.quiet{color:var(--quiet);font-size:.92rem}
 article{background:var(--sheet);border:1px solid var(--rule);border-radius:.5rem;padding:.9rem 1rem;margin:.8rem 0}
-.two{display:grid;grid-template-columns:repeat(auto-fit,minmax(min(100%,25rem),1fr));gap:.8rem}.two article{margin:0}
-dl{display:flex;flex-wrap:wrap;gap:.3rem 1.6rem;margin:0 0 .5rem}dt{color:var(--quiet);font-size:.82rem}dd{margin:0;font-variant-numeric:tabular-nums}
+.two{display:grid;grid-template-columns:repeat(auto-fit,minmax(min(100%,25rem),1fr));gap:.8rem}.two article{margin:0}.two h3::first-letter{text-transform:none}
+dl{display:flex;flex-wrap:wrap;gap:.3rem 1.3rem;margin:0 0 .5rem}dt{color:var(--quiet);font-size:.82rem}dd{margin:0;font-variant-numeric:tabular-nums}
 figure{margin:.5rem 0 0}figcaption{color:var(--quiet);font-size:.85rem}
-figure svg{display:block;width:100%;height:auto}
-.two .label,.two .caplabel{font-size:20px}
+figure{overflow-x:auto}figure svg{display:block;width:100%;height:auto;min-width:40rem}.two figure svg{min-width:17rem}
 .verdicts{padding-left:1.2rem;font-size:1.05rem}.verdicts li{margin:.15rem 0}
 .bad{border:3px solid var(--bad);padding:.6rem 1rem;border-radius:.4rem;margin:.5rem 0}
 .legend{list-style:none;display:flex;flex-wrap:wrap;gap:.2rem 1.3rem;padding:0;margin:0;font-size:.9rem}.legend svg{width:30px;height:12px;margin-right:.4rem;vertical-align:middle}
 .wide{overflow-x:auto}table{border-collapse:collapse;width:100%;font-size:.93rem}th,td{text-align:left;vertical-align:top;padding:.35rem .8rem .35rem 0;border-bottom:1px solid var(--rule)}
 thead th{color:var(--quiet);font-weight:normal}.num{text-align:right;font-variant-numeric:tabular-nums;white-space:nowrap}
-.remarks{padding-left:1.2rem}.when{color:var(--quiet);font-variant-numeric:tabular-nums}
+.remarks{padding-left:1.2rem}.when{color:var(--quiet);white-space:nowrap;font-variant-numeric:tabular-nums}
 .grid{stroke:var(--rule);stroke-width:1}.tick{stroke:var(--quiet);stroke-width:1}.label{fill:var(--quiet);font-size:12px}
 .truth{fill:none;stroke:var(--truth);stroke-width:2.2}.believed{fill:none;stroke:var(--believed);stroke-width:2;stroke-dasharray:7 4}
 .interval{fill:var(--interval)}.band{fill:var(--band)}.bandedge{stroke:var(--bandedge);stroke-width:1}.target{stroke:var(--bandedge);stroke-width:1.4;stroke-dasharray:2 4}

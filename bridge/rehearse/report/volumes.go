@@ -22,7 +22,7 @@ func dosePlot(i int, c rehearse.ChannelResult, zone *time.Location) string {
 	for _, d := range c.Days {
 		most = max(most, d.ML)
 	}
-	p := newPlot(fmt.Sprintf("dose-%d", i), 150, first, end, zone, []float64{0, max(top, most)})
+	p := newPlot(fmt.Sprintf("dose-%d", i), narrow, 170, first, end, zone, []float64{0, max(top, most)})
 	p.lo = 0
 	p.axes("mL a day")
 	for k, d := range c.Days {
@@ -33,7 +33,7 @@ func dosePlot(i int, c rehearse.ChannelResult, zone *time.Location) string {
 		}
 	}
 	p.level("cap", top)
-	p.out(`<text class="caplabel" x="%s" y="%s" text-anchor="end">cap %s mL in 24 h</text>`, n(plotWidth-marginR-4), n(p.y(top)+14), Small(top))
+	p.out(`<text class="caplabel" x="%s" y="%s" text-anchor="end">cap %s mL in 24 h</text>`, n(p.width-marginR-4), n(p.y(top)+14), Small(top))
 	return p.finish("Channel "+c.Channel+": volume by day",
 		fmt.Sprintf("%s mL in all. The largest day had %s mL, the largest 24 h %s mL of a cap of %s mL.", Small(c.VolumeML), Small(most), Small(c.LargestML), Small(top)))
 }
@@ -47,7 +47,7 @@ func containerPlot(i int, c rehearse.ContainerResult, zone *time.Location) strin
 	for _, s := range c.Series {
 		points = append(points, at{s.At, s.Value})
 	}
-	p := newPlot(fmt.Sprintf("box-%d", i), 150, points[0].t, points[len(points)-1].t, zone, []float64{0, c.CapacityML})
+	p := newPlot(fmt.Sprintf("box-%d", i), narrow, 170, points[0].t, points[len(points)-1].t, zone, []float64{0, c.CapacityML})
 	p.lo = 0
 	p.axes("mL")
 	base := []at{{points[0].t, 0}}
@@ -57,7 +57,7 @@ func containerPlot(i int, c rehearse.ContainerResult, zone *time.Location) strin
 		p.line("contentsline", points)
 		p.level("stop", c.StopML)
 	})
-	p.out(`<text class="caplabel" x="%s" y="%s">stop %s mL</text>`, n(marginL+6), n(p.y(c.StopML)-4), Small(c.StopML))
+	p.out(`<text class="caplabel" x="%s" y="%s">stop at %s mL</text>`, n(marginL+6), n(p.y(c.StopML)-4), Small(c.StopML))
 	return p.finish("Container "+c.Container+": contents",
 		fmt.Sprintf("%s mL of %s mL at the end, refilled %d times. Nothing is taken below %s mL.", Small(c.EndML), Small(c.CapacityML), c.Refills, Small(c.StopML)))
 }
