@@ -74,3 +74,36 @@ func (q *QuantityResult) count(tests []Test) {
 		}
 	}
 }
+
+// round gives the figures the digits that mean something: machines differ in the last ones.
+func (r *Result) round() {
+	for i := range r.Quantities {
+		q := &r.Quantities[i]
+		for _, v := range []*float64{&q.Start, &q.End, &q.InBandPercent, &q.RMS, &q.Worst, &q.DaySwing, &q.LargestDose, q.Covered} {
+			fourDecimals(v)
+		}
+	}
+	for i := range r.Channels {
+		c := &r.Channels[i]
+		fourDecimals(&c.VolumeML)
+		fourDecimals(&c.LargestML)
+		for k := range c.Days {
+			fourDecimals(&c.Days[k].ML)
+		}
+	}
+	for i := range r.Containers {
+		fourDecimals(&r.Containers[i].EndML)
+		fourDecimals(r.Containers[i].DaysLeft)
+	}
+	for i := range r.Tests {
+		fourDecimals(r.Tests[i].Truth)
+		fourDecimals(r.Tests[i].Expected)
+		fourDecimals(r.Tests[i].ExpectedSD)
+	}
+}
+
+func fourDecimals(v *float64) {
+	if v != nil {
+		*v = math.Round(*v*1e4) / 1e4
+	}
+}

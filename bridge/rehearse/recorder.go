@@ -235,6 +235,7 @@ func (w *world) result() Result {
 		out.Containers = append(out.Containers, ContainerResult{Container: k.ID, CapacityML: k.Capacity.Millilitres(), StopML: k.Stop.Millilitres(),
 			Refills: r.refills[k.ID], EndML: w.boxes[k.ID] / 1000, DaysLeft: view.Containers[i].DaysLeft, Series: r.boxes[i]})
 	}
+	out.round()
 	return out
 }
 

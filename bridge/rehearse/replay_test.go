@@ -116,7 +116,7 @@ func TestReplayOfARehearsal(t *testing.T) {
 	held := 0
 	for i, k := range again.Tests {
 		lived := r.Tests[i]
-		if k.Value != lived.Value || (k.Predicted == nil) != (lived.Expected == nil) || k.Predicted != nil && *k.Predicted != *lived.Expected {
+		if k.Value != lived.Value || (k.Predicted == nil) != (lived.Expected == nil) || k.Predicted != nil && math.Abs(*k.Predicted-*lived.Expected) > 1e-4 {
 			t.Errorf("replayed %+v; lived %+v", k, lived)
 		}
 		if (k.Verdict == "held") != lived.Held {
