@@ -293,7 +293,7 @@ func TestFoldJudges(t *testing.T) {
 			t.Errorf("test %d of %g dKH: judged %+v; want known %v, %s", n, c.level, got, c.known, c.verdict)
 		}
 		s := fold.State()
-		for _, e := range machine.Estimates(&s, noon.Add(time.Duration(n)*day)) {
+		for _, e := range machine.Estimates(&s, noon.Add(time.Duration(n)*24*time.Hour)) {
 			if e.Quantity == string(units.Alkalinity) && (e.Level == nil || e.TestsUsed != c.used) {
 				t.Errorf("after test %d %d tests count; want %d", n, e.TestsUsed, c.used)
 			}

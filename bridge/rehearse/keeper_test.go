@@ -72,12 +72,16 @@ func TestWrongTestIsHeld(t *testing.T) {
 
 // A container is refilled in the evening on which it is low, and not while nobody is there.
 func TestRefills(t *testing.T) {
-	o := bayOptions(t, 20, 3)
-	r := rehearsed(t, o)
-	if r.Containers[0].Refills == 0 {
-		t.Errorf("the jug of 500 mL was never refilled in 20 days: %+v", r.Containers[0])
+	small := func() Options {
+		o := bayOptions(t, 7, 3)
+		o.Site.Containers[0].Capacity = ml(180)
+		return o
 	}
-	o = bayOptions(t, 20, 3)
+	r := rehearsed(t, small())
+	if r.Containers[0].Refills == 0 {
+		t.Errorf("the jug of 180 mL was never refilled in 7 days: %+v", r.Containers[0])
+	}
+	o := small()
 	o.Scenario.Holidays = []Span{{day, 21 * day}}
 	away := rehearsed(t, o)
 	if away.Containers[0].Refills != 0 {
@@ -85,6 +89,9 @@ func TestRefills(t *testing.T) {
 	}
 	if left := away.Containers[0].EndML; left < away.Containers[0].StopML-10 {
 		t.Errorf("%g mL are left; nothing is taken below the stop of %g mL", left, away.Containers[0].StopML)
+	}
+	if h := withheld(away, "alk", safety.ContainerEmpty); h.Slots == 0 {
+		t.Errorf("nothing was withheld for an empty container: %+v", away.Withheld)
 	}
 }
 
