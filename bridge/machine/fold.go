@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"aliquot/planner"
+	"aliquot/planner/estimate"
 	"aliquot/planner/metering"
 	"aliquot/safety"
 )
@@ -34,6 +35,14 @@ func (f *Fold) State() State {
 	s := f.s
 	s.clock = safety.NewClock(s.site.ClockTrust, f.last.Elapsed, f.trusted, f.trustedAt)
 	return s
+}
+
+// Judged is what became of the last test of a system: what had been predicted for it, and whether it was taken.
+func (f *Fold) Judged(system string) estimate.Result {
+	if y := f.s.system(system); y != nil {
+		return y.lastResult
+	}
+	return estimate.Result{}
 }
 
 // apply is the one place where durable state changes, live and in a fold alike. It never refuses: what is in the

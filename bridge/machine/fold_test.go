@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"aliquot/bridge/machine"
+	"aliquot/planner/estimate"
 	"aliquot/planner/metering"
 	"aliquot/planner/units"
 	"aliquot/safety"
@@ -270,5 +271,35 @@ func TestCalibrationFromTrials(t *testing.T) {
 				t.Errorf("%+v; want %v mL/min, provisional %v", v, c.rate, c.prov)
 			}
 		})
+	}
+}
+
+// A fold tells what became of the last test, and what is believed, without a plan.
+func TestFoldJudges(t *testing.T) {
+	fold := machine.NewFold(lagoon(time.UTC))
+	test := func(n int, level float64) machine.Row {
+		at := noon.Add(time.Duration(n) * 24 * time.Hour)
+		return machine.Row{Seq: int64(n + 1), At: at, Elapsed: safety.Elapsed(at.UnixMilli()), Trusted: true,
+			Body: machine.Test{System: "reef", Quantity: units.Alkalinity, Level: level, Value: level, Unit: "dKH", Taken: at}}
+	}
+	for n, c := range []struct {
+		level   float64
+		known   bool
+		verdict estimate.Verdict
+		used    int
+	}{{8, false, estimate.Accepted, 1}, {8, true, estimate.Accepted, 2}, {8, true, estimate.Accepted, 3}, {14, true, estimate.Held, 3}} {
+		fold.Add(test(n, c.level))
+		if got := fold.Judged("reef"); got.Known != c.known || got.Verdict != c.verdict {
+			t.Errorf("test %d of %g dKH: judged %+v; want known %v, %s", n, c.level, got, c.known, c.verdict)
+		}
+		s := fold.State()
+		for _, e := range machine.Estimates(&s, noon.Add(time.Duration(n)*24*time.Hour)) {
+			if e.Quantity == string(units.Alkalinity) && (e.Level == nil || e.TestsUsed != c.used) {
+				t.Errorf("after test %d %d tests count; want %d", n, e.TestsUsed, c.used)
+			}
+		}
+	}
+	if got := fold.Judged("pond"); got != (estimate.Result{}) {
+		t.Errorf("a system that is not there was judged: %+v", got)
 	}
 }

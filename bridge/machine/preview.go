@@ -108,6 +108,10 @@ func (s *State) moveTo(at time.Time) {
 	s.clock = safety.NewClock(safety.TrustDeclared, ms, at, ms).Advance(s.now)
 }
 
+// Estimates is what is believed of every quantity that has a target at a moment, which must not lie before the last
+// row. The state is not changed.
+func Estimates(s *State, at time.Time) []EstimateView { return s.estimateViews(at) }
+
 func (s *State) estimateViews(at time.Time) []EstimateView {
 	out := []EstimateView{}
 	for i := range s.systems {

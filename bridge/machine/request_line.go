@@ -88,6 +88,9 @@ func (t *turn) size(c *channelState, q Request, w *wanted) *reply {
 	if c.presentRate() == 0 && w.duration > safety.UncalibratedRunMax {
 		w.duration = safety.UncalibratedRunMax
 	}
+	if own := t.node(c.cfg.Node).cfg.AutoOff; own > 0 {
+		w.duration = min(w.duration, own) // the relay would go off sooner, and nobody could tell why
+	}
 	w.duration = max(1, w.duration)
 	w.volume = max(1, expected.VolumeIn(w.duration))
 	return nil

@@ -1,6 +1,7 @@
 package machine_test
 
 import (
+	"encoding/json"
 	"strings"
 	"testing"
 	"time"
@@ -151,5 +152,30 @@ func TestH39_INV11_NothingButStopsAfterALedgerFailure(t *testing.T) {
 	r.advance(3 * time.Hour)
 	if len(r.rows) != before {
 		t.Errorf("%d rows were written after a failure; want none in this process", len(r.rows)-before)
+	}
+}
+
+// A relay with a time of its own cannot run for longer: a run that is asked for ends with it, and is not given up.
+func TestAskedRunEndsWithTheRelay(t *testing.T) {
+	for _, c := range []struct {
+		name    string
+		seconds float64
+		want    float64
+	}{{"below its time", 59, 59}, {"at its time", 60, 60}, {"above its time", 90, 60}} {
+		t.Run(c.name, func(t *testing.T) {
+			r := newRig(t, lagoon(time.UTC), noon)
+			r.boot()
+			r.commission()
+			r.advance(30 * time.Minute)
+			a := r.must(machine.VerbPrime, machine.Request{Channel: "mg", Into: "vessel", Seconds: &c.seconds})
+			var started machine.RunResult
+			if err := json.Unmarshal([]byte(a.Result), &started); err != nil || started.Seconds != c.want {
+				t.Fatalf("prime for %g s of a relay that goes off after 60 s = %s, %v; want %g s", c.seconds, a.Result, err, c.want)
+			}
+			r.advance(2 * time.Minute)
+			if v := r.channel("mg"); v.LastOutcome != string(machine.Finished) || v.Running {
+				t.Fatalf("the run ended %q (running %v); want finished", v.LastOutcome, v.Running)
+			}
+		})
 	}
 }

@@ -86,6 +86,9 @@ type Node interface {
 	Will(now time.Time) Out
 	// SetFaults replaces the node's faults from now on. What the old ones held back happens now.
 	SetFaults(now time.Time, f Faults) []Out
+	// SetRate gives an output another true rate from now on, mL/min above 0 up to 1e6: tubing that wears. Anything
+	// else, and an output that the node does not have, changes nothing and is false.
+	SetRate(now time.Time, output int, mlPerMin float64) bool
 	// Delivered gives the true volume in µL that has left an output up to the last call, 0 for an output that
 	// the node does not have.
 	Delivered(output int) float64

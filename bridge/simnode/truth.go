@@ -61,6 +61,16 @@ func (c *core) SetFaults(now time.Time, f Faults) []Out {
 	return c.take()
 }
 
+// SetRate gives an output another true rate. What the node says meanwhile is kept for the next call.
+func (c *core) SetRate(now time.Time, output int, mlPerMin float64) bool {
+	if !c.has(output) || !(mlPerMin > 0 && mlPerMin <= 1e6) {
+		return false
+	}
+	c.advance(now)
+	c.outs[output-1].rate = mlPerMin * 1000 / float64(time.Minute)
+	return true
+}
+
 // Delivered gives the true volume in µL that has left an output.
 func (c *core) Delivered(output int) float64 {
 	if !c.has(output) {

@@ -136,7 +136,8 @@ type commands struct {
 	Mix     mixCommand     `cmd:"" group:"chemistry" help:"A stock solution, from its salts or for a wanted strength."`
 	Water   waterCommand   `cmd:"" group:"chemistry" help:"Salinity, density and carbonate system from what was measured."`
 
-	Plan    planCommand    `cmd:"" group:"record" help:"Plan the next 24 h from a history; needs no broker and no ledger."`
-	History historyCommand `cmd:"" group:"record" help:"Show what happened."`
-	Import  importCommand  `cmd:"" group:"record" help:"Take a history into the ledger (the service must not run)."`
+	Plan     planCommand     `cmd:"" group:"record" help:"Plan the next 24 h from a history; needs no broker and no ledger."`
+	Rehearse rehearseCommand `cmd:"" group:"record" help:"Live through some weeks with this configuration and a simulated tank, in seconds; or replay a history."`
+	History  historyCommand  `cmd:"" group:"record" help:"Show what happened."`
+	Import   importCommand   `cmd:"" group:"record" help:"Take a history into the ledger (the service must not run)."`
 }

@@ -49,38 +49,48 @@ func newPumpNode(l loaded, cfg config.Node, clock bridge.Clock, rateError float6
 			p.codec = c
 		}
 	}
-	rates := p.rates(l, rateError)
-	var err error
-	if cfg.Style == config.Switch {
-		p.sim, err = simnode.NewRelay(simnode.RelayOptions{RatesMLPerMin: rates, OnOff: onOff(cfg), AutoOff: cfg.AutoOff,
-			StateOn: stateText(cfg.State, cfg.State.On), StateOff: stateText(cfg.State, cfg.State.Off),
-			Up: []byte(cfg.Online.Up), Down: []byte(cfg.Online.Down), StateQoS: 1})
-	} else {
-		p.sim, err = simnode.NewBoard(simnode.BoardOptions{RatesMLPerMin: rates, MaxRun: safety.RunMax.Duration(), Boot: 1, IDAware: true, HasClock: true,
-			Up: []byte(cfg.Online.Up), Down: []byte(cfg.Online.Down)})
+	var rates []float64
+	for _, o := range nodeOutputs(l, cfg.ID) {
+		p.outputs = append(p.outputs, o.number)
+		rates = append(rates, o.rate*(1+rateError))
 	}
+	var err error
+	p.sim, err = simulate(cfg, rates)
 	return p, err
 }
 
-// rates gives the true rates of the node's outputs, in the order of their numbers.
-func (p *pumpNode) rates(l loaded, rateError float64) []float64 {
-	const unknown = 10 // mL/min, an ordinary small pump (common practice)
-	nominal := map[int]float64{}
-	for _, ch := range l.Channels {
-		if ch.Node == p.cfg.ID {
-			p.outputs = append(p.outputs, ch.Output)
-			nominal[ch.Output] = ch.NominalRate.MillilitresPerMinute()
-		}
+// simulate makes a node that behaves as the configuration says, with pumps of these true rates, mL/min.
+func simulate(cfg config.Node, rates []float64) (simnode.Node, error) {
+	if cfg.Style == config.Switch {
+		return simnode.NewRelay(simnode.RelayOptions{RatesMLPerMin: rates, OnOff: onOff(cfg), AutoOff: cfg.AutoOff,
+			StateOn: stateText(cfg.State, cfg.State.On), StateOff: stateText(cfg.State, cfg.State.Off),
+			Up: []byte(cfg.Online.Up), Down: []byte(cfg.Online.Down), StateQoS: 1})
 	}
-	sort.Ints(p.outputs)
-	var out []float64
-	for _, o := range p.outputs {
-		rate := nominal[o]
+	return simnode.NewBoard(simnode.BoardOptions{RatesMLPerMin: rates, MaxRun: safety.RunMax.Duration(), Boot: 1, IDAware: true, HasClock: true,
+		Up: []byte(cfg.Online.Up), Down: []byte(cfg.Online.Down)})
+}
+
+// nodeOutput is an output that a channel uses, with the rate that its pump should have, mL/min.
+type nodeOutput struct {
+	number int
+	rate   float64
+}
+
+// nodeOutputs gives the outputs of a node in the order of their numbers.
+func nodeOutputs(l loaded, node string) []nodeOutput {
+	const unknown = 10 // mL/min, an ordinary small pump (common practice)
+	var out []nodeOutput
+	for _, ch := range l.Channels {
+		if ch.Node != node {
+			continue
+		}
+		rate := ch.NominalRate.MillilitresPerMinute()
 		if rate == 0 {
 			rate = unknown
 		}
-		out = append(out, rate*(1+rateError))
+		out = append(out, nodeOutput{ch.Output, rate})
 	}
+	sort.Slice(out, func(i, j int) bool { return out[i].number < out[j].number })
 	return out
 }
 

@@ -26,6 +26,25 @@ func (t *Tank) CalcificationPerDay() float64 {
 	return t.size(t.age) * t.law(t.levels[alkalinity], t.levels[calcium])
 }
 
+// UsePerDay gives the true present use of a quantity, canonical unit per day, with the day curve left out: what an
+// estimate of the daily use should find. It is 0 for quantities that a tank does not have or that are not used up.
+func (t *Tank) UsePerDay(q units.Quantity) float64 {
+	i, ok := slot(q)
+	switch {
+	case !ok || i >= dissolved:
+		return 0
+	case i == alkalinity:
+		return t.CalcificationPerDay() + t.nitrateGain(t.levels[nitrate])/mgNitratePerDKH
+	case i == calcium:
+		return t.CalcificationPerDay() * mgCalciumPerDKH
+	case i == magnesium:
+		return t.CalcificationPerDay() * mgCalciumPerDKH * magnesiumPerCalcium
+	case i == nitrate:
+		return -t.nitrateGain(t.levels[nitrate])
+	}
+	return t.perDay[i]
+}
+
 // Probe gives what a probe reads now: the level with normal noise. Readings do not change the tank's course.
 func (t *Tank) Probe(q units.Quantity) float64 {
 	i, ok := slot(q)

@@ -101,3 +101,36 @@ func TestNoiseSaysNothingOfTheWander(t *testing.T) {
 	// Independent draws of sd 1 have a correlation of about 1/√2000; the same draws would have about 0.5.
 	want(t, "correlation of wander and noise", product/2000, 0, 0.12)
 }
+
+// The use that is told is the one that happens: a day without light curve, wander and growth takes just that.
+func TestUsePerDay(t *testing.T) {
+	for _, c := range []struct {
+		quantity units.Quantity
+		want     float64
+	}{
+		{units.Alkalinity, 1.2}, {units.Calcium, 1.2 * 20.039 / 2.80385}, {units.Magnesium, 0.1 * 1.2 * 20.039 / 2.80385}, {units.Potassium, 3},
+		{units.Strontium, 0}, {units.PH, 0}, {units.Temperature, 0}, {units.ORP, 0}, {units.Nitrate, 0},
+	} {
+		tank := newTank(t, func(p *Params) {
+			p.Uptake = Uptake{PerDay: 1.2, Law: Constant}
+			p.OtherPerDay = map[units.Quantity]float64{units.Potassium: 3}
+		})
+		want(t, "use of "+string(c.quantity), tank.UsePerDay(c.quantity), c.want, 1e-9)
+		if c.want == 0 {
+			continue
+		}
+		before := tank.Level(c.quantity)
+		tank.Advance(tank.Now().Add(24 * time.Hour))
+		want(t, "fall of "+string(c.quantity)+" in a day", before-tank.Level(c.quantity), c.want, 1e-6)
+	}
+}
+
+// Nitrification takes alkalinity; what is taken up of nitrate gives it back.
+func TestUsePerDayOfNitrate(t *testing.T) {
+	tank := newTank(t, func(p *Params) {
+		p.Uptake = Uptake{}
+		p.NitrateFormedPerDay = 22.113
+	})
+	want(t, "use of nitrate", tank.UsePerDay(units.Nitrate), -22.113, 1e-9)
+	want(t, "use of alkalinity", tank.UsePerDay(units.Alkalinity), 1, 1e-3)
+}
