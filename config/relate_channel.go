@@ -268,7 +268,7 @@ func (c pump) phShift() (float64, bool) {
 	for _, s := range c.stock.Solution {
 		part := pump{Channel: c.Channel, system: c.system, stock: &Supplement{}}
 		var err error
-		if part.stock.Strength, err = stock.StrengthOf([]stock.Part{{Salt: s.Name, GramsPerLitre: s.GPerL}}); err != nil {
+		if part.stock.Strength, err = stock.StrengthOf([]stock.Part{{Salt: s.Name, GramsPerLitre: s.GPerL, Purity: s.Purity}}); err != nil {
 			return 0, false
 		}
 		dkh, ok := part.effect(units.Alkalinity, c.Limits.PerRun)

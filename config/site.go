@@ -128,8 +128,18 @@ type Supplement struct {
 
 // Salt is one salt of a solution, as named in the file.
 type Salt struct {
-	Name  string
-	GPerL float64
+	Name   string
+	GPerL  float64 // as weighed
+	Purity float64 // share of it that is this salt, 0.01 to 1
+}
+
+// Parts gives the recipe; nil if only a label's claim is known.
+func (s Supplement) Parts() []stock.Part {
+	var out []stock.Part
+	for _, salt := range s.Solution {
+		out = append(out, stock.Part{Salt: salt.Name, GramsPerLitre: salt.GPerL, Purity: salt.Purity})
+	}
+	return out
 }
 
 // Claim is what a label says of one quantity, as written.

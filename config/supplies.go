@@ -8,6 +8,8 @@ import (
 	"aliquot/planner/stock"
 	"aliquot/planner/units"
 	"aliquot/safety"
+
+	"gopkg.in/yaml.v3"
 )
 
 // Bounds of containers. The capacity has no upper bound but that of the type.
@@ -17,6 +19,7 @@ const (
 	maxHeightMM  = 10_000
 	maxTareG     = 1_000_000
 	maxSaltGPerL = 1500
+	leastPurity  = 1 // %, as planner/stock has it
 )
 
 func joined(list []string) string { return strings.Join(list, ", ") }
@@ -47,7 +50,6 @@ func readSolution(v value, s *Supplement) {
 	if !ok {
 		return
 	}
-	var parts []stock.Part
 	whole := true
 	for _, name := range m.names {
 		item := m.items[name]
@@ -56,23 +58,43 @@ func readSolution(v value, s *Supplement) {
 			whole = false
 			continue
 		}
-		g, ok := measure(units.ParseSaltConcentration, 0.001, maxSaltGPerL, "g/L")(item)
+		salt, ok := readSalt(name, item)
 		if !ok {
 			whole = false
 			continue
 		}
-		s.Solution = append(s.Solution, Salt{name, g})
-		parts = append(parts, stock.Part{Salt: name, GramsPerLitre: g})
+		s.Solution = append(s.Solution, salt)
 	}
 	if !whole {
 		return
 	}
-	strength, err := stock.StrengthOf(parts)
+	strength, err := stock.StrengthOf(s.Parts())
 	if err != nil {
 		v.problem(err.Error(), "", "")
 		return
 	}
-	s.Strength, s.Classes = strength, stock.Classes(parts)
+	s.Strength, s.Classes = strength, stock.Classes(s.Parts())
+}
+
+// readSalt reads how much of a salt was weighed in: plain, or a mapping that says its purity too.
+func readSalt(name string, v value) (Salt, bool) {
+	salt, amount := Salt{Name: name, Purity: 1}, measure(units.ParseSaltConcentration, 0.001, maxSaltGPerL, "g/L")
+	if v.y.Kind != yaml.MappingNode {
+		g, ok := amount(v)
+		salt.GPerL = g
+		return salt, ok
+	}
+	m, ok := v.open()
+	if !ok {
+		return salt, false
+	}
+	ok = take(m, "amount", &salt.GPerL, amount)
+	percent := 100.0
+	if m.has("purity") && !take(m, "purity", &percent, measure(units.ParsePercent, leastPurity, 100, "%")) {
+		return salt, false
+	}
+	salt.Purity = percent / 100
+	return salt, ok
 }
 
 // readClaims reads what a label says.

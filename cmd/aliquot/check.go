@@ -184,7 +184,7 @@ func significant(v float64) float64 {
 }
 
 func cautions(p config.Supplement) []string {
-	salts := parts(p)
+	salts := p.Parts()
 	if len(salts) == 0 {
 		return []string{}
 	}
@@ -196,7 +196,7 @@ const roomC = 20
 
 // dissolving says whether a solution of salts stays dissolved.
 func dissolving(p config.Supplement) string {
-	salts := parts(p)
+	salts := p.Parts()
 	if len(salts) == 0 {
 		return ""
 	}

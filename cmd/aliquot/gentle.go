@@ -25,7 +25,7 @@ type acidity struct {
 }
 
 func acidityOf(y config.System, p config.Supplement) (a acidity, ok bool) {
-	share, carbon, err := stock.AtOnce(parts(p))
+	share, carbon, err := stock.AtOnce(p.Parts())
 	if err != nil || !(share > 0) {
 		return a, false
 	}
@@ -46,14 +46,6 @@ func acidityOf(y config.System, p config.Supplement) (a acidity, ok bool) {
 	}
 	a.before, err = a.system.AlkalinityPH(alk, usualPH)
 	return a, err == nil
-}
-
-func parts(p config.Supplement) []stock.Part {
-	var out []stock.Part
-	for _, s := range p.Solution {
-		out = append(out, stock.Part{Salt: s.Name, GramsPerLitre: s.GPerL})
-	}
-	return out
 }
 
 // gentle is the largest planned run whose pH step stays within the default; 0: no run of the salt reaches it.

@@ -78,7 +78,7 @@ func clockTrust(t config.ClockTrust) safety.ClockTrust {
 
 func supplement(p config.Supplement) machine.Supplement {
 	out := machine.Supplement{ID: p.ID, Strength: p.Strength, Caustic: stock.Caustic(p.Classes)}
-	if salts := parts(p); len(salts) > 0 {
+	if salts := p.Parts(); len(salts) > 0 {
 		out.Cautions = stock.Cautions(salts)
 	}
 	return out
