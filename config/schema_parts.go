@@ -108,7 +108,7 @@ var channelKeys = []Key{
 	{Path: "channels.*.limits.smallest_run", Type: "a volume with its unit, such as 0.3 mL", Need: Optional, Default: "0.3 mL",
 		Meaning: "Smaller demands are gathered until they reach it (common practice)."},
 	{Path: "channels.*.limits.per_run", Type: tVolume, Need: Required,
-		Meaning: "Largest commanded volume of one run. Never more than shifts the whole system by 0.5 dKH, 10 mg/L calcium, 25 mg/L magnesium, or, where the salts are known, about 0.10 pH."},
+		Meaning: "Largest commanded volume of one run. Never more than shifts the whole system by 0.5 dKH, 10 mg/L calcium, 25 mg/L magnesium, or, where the salts are known, 0.10 pH at once: from pH 8.1, for the salinity, temperature and alkalinity target of the system."},
 	{Path: "channels.*.limits.per_day", Type: "a volume with its unit, such as 180 mL", Need: Required,
 		Meaning: "Largest volume that may have been dispensed in any 24 h. A channel without one never runs."},
 	{Path: "channels.*.limits.run_time", Type: "a duration with its unit, such as 60s", Need: Required, Meaning: "Longest run: 1 s to 600 s."},

@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"aliquot/planner"
+	"aliquot/planner/acidity"
 	"aliquot/planner/stock"
 	"aliquot/planner/units"
 	"aliquot/safety"
@@ -100,6 +101,17 @@ type System struct {
 	TemperatureC float64
 	Quantities   []Target
 	At           Pos
+}
+
+// Tank gives the water into which solutions go, its alkalinity at the target.
+func (s System) Tank() acidity.Tank {
+	t := acidity.Tank{SalinityPSU: s.SalinityPSU, TemperatureC: s.TemperatureC, Litres: s.NetLitres}
+	for _, q := range s.Quantities {
+		if q.Quantity == units.Alkalinity {
+			t.AlkalinityDKH = q.Target
+		}
+	}
+	return t
 }
 
 // Target is what is wanted of one quantity. Levels in units.Quantity.Unit, changes in that unit per day.

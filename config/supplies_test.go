@@ -2,27 +2,11 @@ package config
 
 import (
 	"math"
-	"strings"
 	"testing"
 
 	"aliquot/planner/stock"
 	"aliquot/planner/units"
 )
-
-const baseFile = "../testdata/config/good/base.yaml"
-
-// baseWith parses the base site with some of its text replaced, pair by pair.
-func baseWith(t *testing.T, pairs ...string) (*Site, Problems, Problems) {
-	t.Helper()
-	text := string(readFileT(t, baseFile))
-	for i := 0; i+1 < len(pairs); i += 2 {
-		if !strings.Contains(text, pairs[i]) {
-			t.Fatalf("the base site has no %q", pairs[i])
-		}
-		text = strings.Replace(text, pairs[i], pairs[i+1], 1)
-	}
-	return Parse("f", []byte(text))
-}
 
 func supplementOf(t *testing.T, s *Site, id string) Supplement {
 	t.Helper()
@@ -50,7 +34,7 @@ func TestPurityScalesTheStrength(t *testing.T) {
 		{"least", "{sodium carbonate: {amount: 80 g/L, purity: 1%}}", 0.01},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			site, problems, _ := baseWith(t, plain, c.salt)
+			site, problems, _ := Parse("f", []byte(edit(t, plain, c.salt)))
 			if site == nil {
 				t.Fatal(problems)
 			}

@@ -8,6 +8,7 @@ import (
 
 	"aliquot/config"
 	"aliquot/planner"
+	"aliquot/planner/acidity"
 	"aliquot/planner/metering"
 	"aliquot/planner/seawater"
 	"aliquot/planner/stock"
@@ -139,14 +140,14 @@ func describe(ch config.Channel, k config.Container, strength map[units.Quantity
 	return v
 }
 
-func describePH(a acidity, ch config.Channel) *phView {
-	run, ok := a.step(ch.Limits.PerRun)
-	day, also := a.step(ch.Limits.PerDay)
-	if !ok || !also {
+func describePH(a acidity.Effect, ch config.Channel) *phView {
+	run, err := a.Step(ch.Limits.PerRun.Millilitres())
+	day, also := a.Step(ch.Limits.PerDay.Millilitres())
+	if err != nil || also != nil {
 		return nil
 	}
 	v := &phView{LargestRun: significant(run), LargestDay: significant(day)}
-	if g := a.gentle(); g > 0 && g < ch.Limits.PerRun {
+	if g := gentle(a); g > 0 && g < ch.Limits.PerRun {
 		ml := g.Millilitres()
 		v.PlannedML = &ml
 	}
@@ -291,7 +292,7 @@ func (u understood) writeLists(w io.Writer) {
 			solved = append(solved, p.Supplement+" "+p.Dissolving)
 		}
 	}
-	section(fmt.Sprintf("pH right after a dose, from %.1f", float64(usualPH)), ph)
+	section(fmt.Sprintf("pH right after a dose, from %.1f", float64(acidity.UsualPH)), ph)
 	section(fmt.Sprintf("Solutions at %d degC", roomC), solved)
 	section("Salt left behind", u.Creep)
 	section("Kept apart", pairs)

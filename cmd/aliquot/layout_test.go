@@ -28,6 +28,7 @@ var table = map[string]room{
 	"planner/estimate":      {ours: []string{"planner/units"}, pure: true},
 	"planner/seawater":      {pure: true},
 	"planner/tank":          {ours: []string{"planner/units"}, pure: true},
+	"planner/acidity":       {ours: []string{"planner/units", "planner/stock", "planner/seawater"}, pure: true},
 	"planner/assay":         {ours: []string{"planner/units", "planner/seawater"}, pure: true},
 	"planner":               {ours: []string{"planner/units", "planner/estimate", "safety"}, pure: true},
 	"bridge/machine":        {ours: []string{"planner", "planner/assay", "planner/units", "planner/estimate", "planner/metering", "safety"}, pure: true},
@@ -36,7 +37,7 @@ var table = map[string]room{
 	"bridge/simnode":        {ours: []string{"safety"}, pure: true},
 	"bridge/topics":         {ours: []string{"bridge/machine", "bridge/topics/payload", "planner/units", "safety"}, pure: true},
 	"bridge/topics/payload": {ours: []string{"planner/units", "safety"}, pure: true},
-	"config": {ours: []string{"planner", "planner/assay", "planner/units", "planner/stock", "planner/metering", "safety"},
+	"config": {ours: []string{"planner", "planner/acidity", "planner/assay", "planner/units", "planner/seawater", "planner/stock", "planner/metering", "safety"},
 		others: []string{"gopkg.in/yaml.v3", "github.com/robfig/cron/v3"}},
 	"bridge/mqtt":               {others: []string{"github.com/eclipse/paho.mqtt.golang"}},
 	"bridge/mqtt/mosquittotest": {}, // test support: a real broker

@@ -10,6 +10,7 @@ import (
 	"aliquot/bridge/node"
 	"aliquot/config"
 	"aliquot/planner"
+	"aliquot/planner/acidity"
 	"aliquot/planner/metering"
 	"aliquot/planner/stock"
 	"aliquot/planner/units"
@@ -39,7 +40,7 @@ func machineSite(c *config.Site) *machine.Site {
 	for _, ch := range c.Channels {
 		out := channel(ch, c.Zone, strengths[contents[ch.Container]])
 		if a, ok := channelAcidity(c, ch); ok {
-			out.Gentle = a.gentle()
+			out.Gentle = gentle(a)
 		}
 		site.Channels = append(site.Channels, out)
 	}
@@ -56,7 +57,7 @@ func machineSite(c *config.Site) *machine.Site {
 }
 
 // channelAcidity finds what a channel's runs do to the pH of its system.
-func channelAcidity(c *config.Site, ch config.Channel) (acidity, bool) {
+func channelAcidity(c *config.Site, ch config.Channel) (acidity.Effect, bool) {
 	for _, k := range c.Containers {
 		for _, p := range c.Supplements {
 			for _, y := range c.Systems {
@@ -66,7 +67,7 @@ func channelAcidity(c *config.Site, ch config.Channel) (acidity, bool) {
 			}
 		}
 	}
-	return acidity{}, false
+	return acidity.Effect{}, false
 }
 
 func clockTrust(t config.ClockTrust) safety.ClockTrust {
