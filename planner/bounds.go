@@ -191,14 +191,22 @@ func (l *lane) sentence(d Day) string {
 		fmt.Fprintf(&b, "no test of %s yet: base", l.ch.Quantity)
 	default:
 		e, u := l.estimate, l.ch.Quantity.Unit()
-		fmt.Fprintf(&b, "%s about %s %s, target %s, use %s a day, correction %s a day", l.ch.Quantity,
-			round(e.Level, 3), u, round(l.target.Target, 3), round(l.demand.use, 3), round(l.demand.correction, 3))
+		fmt.Fprintf(&b, "%s about %s %s%s, target %s, use %s a day, correction %s a day", l.ch.Quantity,
+			round(e.Level, 3), u, pendingWords(e.Pending, u), round(l.target.Target, 3), round(l.demand.use, 3), round(l.demand.correction, 3))
 	}
 	for _, part := range l.remarks() {
 		b.WriteString("; " + part)
 	}
 	fmt.Fprintf(&b, "; %s a day", d.PerDay)
 	return b.String()
+}
+
+// pendingWords tells of what was dosed and has not appeared yet, empty if that is nothing to speak of.
+func pendingWords(pending float64, unit string) string {
+	if !(math.Abs(pending) >= 0.01) {
+		return ""
+	}
+	return fmt.Sprintf(" and %s %s still to appear", round(pending, 2), unit)
 }
 
 // remarks are the clauses of a sentence that name limits.

@@ -80,10 +80,10 @@ func demandOf(t Target, e estimate.Estimate, at time.Time, kind Kind) demand {
 }
 
 // correctionFor gives the change per day that brings the mean level towards the target. A raise looks at what
-// the level may be at most; between the two nothing is corrected. What is not known of the use is taken off the
+// the level may be at most, with what is in the water and has not appeared yet; between the two nothing is corrected. What is not known of the use is taken off the
 // largest raise, up to half of it: a use that is believed too large raises the level as well.
 func correctionFor(t Target, level, caught float64, e estimate.Estimate) float64 {
-	if up := t.Target - caught; up > 0 {
+	if up := t.Target - caught - surplus(e); up > 0 {
 		most := t.MaxRise - min(doubtSDs*e.ConsumptionSD, t.MaxRise*doubtShare)
 		return min(gentle(up, e.LevelSD), max(0, most))
 	}
@@ -91,6 +91,14 @@ func correctionFor(t Target, level, caught float64, e estimate.Estimate) float64
 		return -min(gentle(down, e.LevelSD), max(0, t.MaxFall))
 	}
 	return 0
+}
+
+// surplus is what is still to appear beyond what the use takes while it does. A daily dose that meets the use keeps use
+// × time constant on its way for ever, and the level stays where it is: counting that part against a raise would hold
+// the level below its target by as much. What is not known of the use is not granted.
+func surplus(e estimate.Estimate) float64 {
+	sure := max(0, e.Consumption-doubtSDs*e.ConsumptionSD)
+	return max(0, e.Pending-sure*float64(e.PendingOver)/float64(24*time.Hour))
 }
 
 // gentle weighs a distance by how surely it is one: x·x²/(x²+sd²) per correctionDays. Far outside the sd it is

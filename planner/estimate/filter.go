@@ -124,7 +124,9 @@ func (f *Filter) At(t time.Time, q units.Quantity) Estimate {
 	if !k.known {
 		return e
 	}
-	e.Level, e.LevelSD, e.LevelCaught = k.level, math.Sqrt(max(0, k.pLL)), k.level+k.caught
+	late := k.pending.sum()
+	e.Level, e.LevelSD, e.LevelCaught = k.level, math.Sqrt(max(0, k.pLL)), k.level+k.caught+late.caught
+	e.Pending, e.PendingOver = late.mean, late.over
 	e.Consumption, e.ConsumptionSD = max(0, k.use), math.Sqrt(max(0, k.pUU))
 	e.LastAccepted, e.Last, e.Previous, e.Overshoot = k.last.At, k.last, k.previous, k.overshoot
 	return e

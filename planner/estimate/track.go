@@ -19,6 +19,8 @@ type track struct {
 	agility       float64 // scales the use's random walk; rises when tests keep surprising
 	caught        float64 // how far unknown runs may have lifted the level above its mean
 
+	pending pool // dosed, and not in the level yet
+
 	// balanced is the level had the deliveries just met the use. It serves until the second test, while the
 	// use is only a guess.
 	balanced float64
@@ -49,6 +51,7 @@ func (k *track) advance(t time.Time) {
 	if d <= 0 {
 		return
 	}
+	k.appear(t)
 	k.at = t
 	if !k.known {
 		return
@@ -75,17 +78,23 @@ func (k *track) dose(r Rise) {
 	if k.doubt != nil {
 		k.doubt.believer.dose(r)
 	}
+	if r.Over > 0 {
+		k.pending = k.pending.add(r)
+		return
+	}
 	if !k.known {
 		return // there is no level yet that a dose could move
 	}
 	k.level = max(0, k.level+r.Mean)
-	// The largest variance that anything within lo..hi with this mean can have (Bhatia and Davis 2000, Am.
-	// Math. Monthly 107:353): right for "all or nothing", cautious for a tolerance.
-	k.pLL += max(0, (r.Hi-r.Mean)*(r.Mean-r.Lo))
+	k.pLL += spread(r)
 	if r.Unknown {
 		k.caught += max(0, r.Hi-r.Mean)
 	}
 }
+
+// spread is the largest variance that anything within lo..hi with this mean can have (Bhatia and Davis 2000, Am. Math.
+// Monthly 107:353): right for "all or nothing", cautious for a tolerance.
+func spread(r Rise) float64 { return max(0, (r.Hi-r.Mean)*(r.Mean-r.Lo)) }
 
 func (k *track) dilute(fraction float64, mix float64, mixKnown bool) {
 	keep := 1 - fraction
@@ -93,6 +102,7 @@ func (k *track) dilute(fraction float64, mix float64, mixKnown bool) {
 		k.doubt.believer.dilute(fraction, mix, mixKnown)
 		k.doubt.shift *= keep
 	}
+	k.pending = k.pending.dilute(keep)
 	if !k.known {
 		return
 	}
