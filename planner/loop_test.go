@@ -18,9 +18,9 @@ type loop struct {
 	t       testing.TB
 	in      planner.Input
 	filter  *estimate.Filter
-	level   float64 // true
-	use     float64 // true, per day
-	factor  float64 // what the tank gets for what is counted
+	level   float64       // true
+	use     float64       // true, per day
+	factor  float64       // what the tank gets for what is counted
 	over    time.Duration // in which what is dosed appears; 0: at once
 	hidden  float64       // dosed and not in the level yet
 	rng     *rand.Rand

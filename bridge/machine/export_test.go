@@ -136,3 +136,8 @@ func Ceiling(s *State, channel string, at time.Time) string {
 	}
 	return "none"
 }
+
+// Believed is what is believed of a quantity of a system at a moment.
+func Believed(s *State, system string, q units.Quantity, at time.Time) estimate.Estimate {
+	return s.system(system).filter.At(at, q)
+}
