@@ -30,7 +30,7 @@ func (p *plant) checkShift(c pump) {
 		}
 	}
 	p.checkPHStep(c, path)
-	if c.stock != nil && c.stock.Solution == nil && c.stock.Strength[units.Alkalinity] > 0 {
+	if c.stock != nil && c.stock.Solution == nil && c.stock.Strength[units.Alkalinity] > 0 && c.stock.LateShare < 1 {
 		p.warn(path, fmt.Sprintf("the salts of %s are not known", c.stock.ID), "how far one run moves pH is not checked", "")
 	}
 }

@@ -180,7 +180,7 @@ func (p *plant) warnOfLooseDay(c pump) {
 
 // warnOfPH says that a solution of high pH runs whatever the system's pH probe shows (H-26).
 func (p *plant) warnOfPH(c pump) {
-	if c.stock == nil || !highPH(c.stock.Classes) {
+	if c.stock == nil || !highPH(c.stock.Classes) || c.stock.LateShare == 1 {
 		return
 	}
 	probed := ""
@@ -195,7 +195,9 @@ func (p *plant) warnOfPH(c pump) {
 			}
 		}
 	}
-	if probed != "" {
+	if probed == "" && c.System != "" {
+		p.warn(c.path, fmt.Sprintf("%s raises pH, and no pH probe watches %s", c.stock.ID, c.System), "", "add a pH probe, and an interlock with above: 8.50 or so")
+	} else if probed != "" {
 		p.warn(c.path, fmt.Sprintf("%s raises pH, and no interlock on the probe %s blocks it", c.stock.ID, probed), "", "add an interlock with above: 8.50 or so")
 	}
 }

@@ -99,6 +99,7 @@ type System struct {
 	NetLitres    float64 // water only, 5..20000
 	SalinityPSU  float64
 	TemperatureC float64
+	Evaporation  float64 // mL a day; 0: not declared
 	Quantities   []Target
 	At           Pos
 }
@@ -135,7 +136,12 @@ type Supplement struct {
 	Claims   []Claim                    // nil if the salts are known
 	Classes  []stock.Class              // contents by which solutions are kept apart
 	Strength map[units.Quantity]float64 // canonical unit, in 1 L of water, for 1 mL
-	At       Pos
+	// Limewater: saturated, Solution is what it holds then; nil: something else.
+	Limewater *stock.Limewater
+	// LateShare (0..1) of the alkalinity appears over AppearsOver, the rest at once.
+	LateShare   float64
+	AppearsOver time.Duration
+	At          Pos
 }
 
 // Salt is one salt of a solution, as named in the file.

@@ -1,23 +1,16 @@
 package config
 
 import (
-	"fmt"
 	"strings"
-	"time"
 
 	"aliquot/planner/stock"
 	"aliquot/planner/units"
-	"aliquot/safety"
 
 	"gopkg.in/yaml.v3"
 )
 
-// Bounds of containers. The capacity has no upper bound but that of the type.
+// Bounds of solutions.
 const (
-	maxCapacity  = 1_000_000 * safety.Millilitre
-	maxWarn      = 365 * 24 * time.Hour
-	maxHeightMM  = 10_000
-	maxTareG     = 1_000_000
 	maxSaltGPerL = 1500
 	leastPurity  = 1 // %, as planner/stock has it
 )
@@ -30,17 +23,29 @@ func readSupplement(e entry) Supplement {
 	if !ok {
 		return s
 	}
-	solution, strength := m.has("solution"), m.has("strength")
-	switch {
-	case solution && strength:
-		m.refuse("strength", "solution says what was dissolved", "a supplement has either solution or strength")
-	case solution:
-		readSolution(m.items["solution"], &s)
-	case strength:
-		readClaims(m.items["strength"], &s)
-	default:
-		e.problem("neither solution nor strength", "must have one of them", "name the salts with their g/L, or what the label claims")
+	kinds := []struct {
+		key, says string
+		read      func(value, *Supplement)
+	}{
+		{"solution", "says what was dissolved", readSolution},
+		{"strength", "says what it does", readClaims},
+		{"limewater", "says what it is", readLimewater},
 	}
+	first := ""
+	for _, k := range kinds {
+		switch {
+		case !m.has(k.key):
+		case first == "":
+			first = k.key + " " + k.says
+			k.read(m.items[k.key], &s)
+		default:
+			m.refuse(k.key, first, "a supplement has one of solution, strength and limewater")
+		}
+	}
+	if first == "" {
+		e.problem("none of solution, strength and limewater", "must have one of them", "name the salts with their g/L, or what the label claims")
+	}
+	readAppears(m, &s)
 	return s
 }
 
@@ -130,54 +135,4 @@ func readClaims(v value, s *Supplement) {
 	if len(claimed) == len(m.names) && len(claimed) > 0 {
 		s.Strength, s.Classes = strength, stock.ClassesOfClaim(claimed)
 	}
-}
-
-func readContainer(e entry) Container {
-	c := Container{ID: e.name, At: e.at}
-	m, ok := e.open()
-	if !ok {
-		return c
-	}
-	take(m, "supplement", &c.Supplement, readText)
-	take(m, "capacity", &c.Capacity, volume(10*safety.Millilitre, maxCapacity))
-	take(m, "warn", &c.Warn, duration(time.Hour, maxWarn))
-	take(m, "stop", &c.Stop, volume(safety.Millilitre, maxCapacity))
-	var height float64
-	if take(m, "top_to_outlet", &height, measure(units.ParseLength, -maxHeightMM, maxHeightMM, "mm")) {
-		c.TopToOutletMM = &height
-	}
-	if v, ok := m.get("level"); ok {
-		c.Level = readLevel(v)
-	}
-	if c.Capacity > 0 && c.Stop >= c.Capacity {
-		e.r.at(e.path+".stop", fmt.Sprintf("stop is %v, capacity is %v", c.Stop, c.Capacity), "stop must be below capacity", "nothing could ever be dosed from it")
-	}
-	return c
-}
-
-// readLevel reads a scale or level sensor. A scale needs to know what of the weight is solution.
-func readLevel(v value) *Level {
-	l := &Level{}
-	m, ok := v.open()
-	if !ok {
-		return l
-	}
-	take(m, "topic", &l.Topic, readTopic)
-	take(m, "path", &l.Path, readJSONPath)
-	if !take(m, "unit", &l.Unit, readWord("g", "kg", "mL", "L")) {
-		return l
-	}
-	if l.Unit == "mL" || l.Unit == "L" {
-		m.refuse("tare", "unit is "+l.Unit, "a volume has no tare")
-		m.refuse("density", "unit is "+l.Unit, "a volume needs no density")
-		return l
-	}
-	for _, key := range []string{"tare", "density"} {
-		if !m.has(key) {
-			m.missing(key)
-		}
-	}
-	take(m, "tare", &l.TareG, measure(units.ParseMass, 0, maxTareG, "g"))
-	take(m, "density", &l.DensityKgPerL, measure(units.ParseDensity, 0.7, 2.0, "kg/L"))
-	return l
 }
