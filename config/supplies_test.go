@@ -173,6 +173,9 @@ func TestH26MissingInterlockIsSaid(t *testing.T) {
 		{"all there", nil, ""},
 		{"no interlock", []string{lock, ""}, "channels.alk: soda raises pH, and no interlock on the probe ph blocks it"},
 		{"no probe", []string{lock, "", probe, ""}, "channels.alk: soda raises pH, and no pH probe watches tank"},
+		{"no probe, bicarbonate", []string{lock, "", probe, "", soda, "{solution: {sodium bicarbonate: 80 g/L}}"}, ""},
+		{"no probe, limewater", []string{lock, "", probe, "", soda, "{limewater: {temperature: 25 degC}}", "    temperature: 25 degC\n", "    temperature: 25 degC\n    evaporation: 3 L/day\n"}, "soda raises pH, and no pH probe watches tank"},
+		{"no probe, a label", []string{lock, "", probe, "", soda, "{strength: {alkalinity: 1 dKH per mL in 4 L}}"}, "soda raises pH, and no pH probe watches tank"},
 		{"no probe, late", []string{lock, "", probe, "", soda, "{solution: {sodium acetate trihydrate: 80 g/L}, appears_over: 24h}"}, ""},
 	} {
 		t.Run(c.name, func(t *testing.T) {
