@@ -54,6 +54,7 @@ func checkInvariants(t *testing.T, s *Site) {
 			finite(p.ID+" "+string(q), x)
 		}
 	}
+	checkLateAndLimewater(s, fail)
 	for _, c := range s.Channels {
 		checkChannelInvariants(t, s, c, fail, finite)
 	}
@@ -67,6 +68,31 @@ func checkInvariants(t *testing.T, s *Site) {
 	for _, l := range s.Interlocks {
 		fail(l.BlockAll || len(l.Block) > 0, "interlock %s blocks nothing", l.Name)
 		fail(l.When.Relation != "", "interlock %s has no condition", l.Name)
+	}
+}
+
+// checkLateAndLimewater: limewater stays within evaporation, and only alkalinity is late.
+func checkLateAndLimewater(s *Site, fail func(bool, string, ...any)) {
+	lime, inside := map[string]bool{}, map[string]string{}
+	for _, p := range s.Supplements {
+		lime[p.ID] = p.Limewater != nil
+		fail((p.LateShare > 0) == (p.AppearsOver > 0) && p.LateShare >= 0 && p.LateShare <= 1, "supplement %s: %v late over %v", p.ID, p.LateShare, p.AppearsOver)
+		fail(p.LateShare == 0 || p.Strength[units.Alkalinity] > 0 && p.Limewater == nil && p.AppearsOver >= time.Hour && p.AppearsOver <= 96*time.Hour, "supplement %s is late", p.ID)
+		for _, salt := range p.Solution {
+			fail(salt.Purity >= 0.01 && salt.Purity <= 1 && salt.GPerL > 0, "supplement %s: %+v", p.ID, salt)
+		}
+	}
+	for _, c := range s.Containers {
+		inside[c.ID] = c.Supplement
+	}
+	for _, y := range s.Systems {
+		sum := 0.0
+		for _, c := range s.Channels {
+			if c.System == y.ID && lime[inside[c.Container]] {
+				sum += c.Limits.PerDay.Millilitres()
+			}
+		}
+		fail(sum <= y.Evaporation+1e-6 && y.Evaporation <= 100.001*y.NetLitres, "system %s gets %v mL of limewater and loses %v mL", y.ID, sum, y.Evaporation)
 	}
 }
 

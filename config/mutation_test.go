@@ -44,7 +44,7 @@ func mutants(value, number string) map[string]string {
 func TestMutations(t *testing.T) {
 	var silent strings.Builder
 	counts := map[string]int{}
-	for _, path := range files(t, 1, "../testdata/config/good/every-key.yaml") {
+	for _, path := range files(t, 2, "../testdata/config/good/every-key.yaml", "../testdata/config/good/evaporation.yaml") {
 		data := readFileT(t, path)
 		_, _, usual := Parse("f", data)
 		for _, l := range leaves(t, data) {

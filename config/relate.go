@@ -46,6 +46,7 @@ func (r *reader) relate(s *Site) {
 	p.checkApart()
 	p.checkInterlocks()
 	p.checkTargets()
+	p.checkLimewater()
 	p.checkPorts()
 	p.warnOfWhole()
 }

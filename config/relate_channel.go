@@ -2,12 +2,10 @@ package config
 
 import (
 	"fmt"
-	"math"
 	"strings"
 
 	"aliquot/planner"
 	"aliquot/planner/metering"
-	"aliquot/planner/stock"
 	"aliquot/planner/units"
 	"aliquot/safety"
 )
@@ -222,76 +220,4 @@ func (p *plant) checkAutoOff(c pump) {
 		p.at(c.path+".attended.per_run", fmt.Sprintf("%s, attended per_run is %v", words, c.Attended.PerRun), "attended per_run must be at least that",
 			"the relay could not be proven: raise attended per_run or shorten auto_off")
 	}
-}
-
-// Largest shift of the whole system by one run (common practice), and of its pH with the salts known: about
-// 0.4 dKH as carbonate or 0.2 dKH as hydroxide move pH 8.1 by 0.10.
-var shiftBounds = []struct {
-	quantity units.Quantity
-	most     float64
-}{{units.Alkalinity, 0.5}, {units.Calcium, 10}, {units.Magnesium, 25}}
-
-const (
-	phShiftMost           = 0.10
-	dkhCarbonatePerPHMost = 0.4
-	dkhHydroxidePerPHMost = 0.2
-)
-
-// checkShift refuses a per_run that moves the whole system too far at once.
-func (p *plant) checkShift(c pump) {
-	if c.Limits.PerRun <= 0 {
-		return
-	}
-	path := c.path + ".limits.per_run"
-	for _, b := range shiftBounds {
-		x, ok := c.effect(b.quantity, c.Limits.PerRun)
-		if ok && !(math.Abs(x) <= b.most*(1+1e-9)) {
-			p.at(path, fmt.Sprintf("a run of %v moves the %s of %s by %s", c.Limits.PerRun, b.quantity, c.system.ID, level(x, b.quantity.Unit())),
-				"at most "+level(b.most, b.quantity.Unit()), "lower per_run or dilute "+c.stock.ID)
-		}
-	}
-	if x, ok := c.phShift(); ok && x > phShiftMost*(1+1e-9) {
-		p.at(path, fmt.Sprintf("a run of %v moves the pH of %s by about %s", c.Limits.PerRun, c.system.ID, level(x, "")),
-			"at most "+num(phShiftMost), "lower per_run or dilute "+c.stock.ID)
-	}
-	if c.stock != nil && c.stock.Solution == nil && c.stock.Strength[units.Alkalinity] > 0 {
-		p.warn(path, fmt.Sprintf("the salts of %s are not known", c.stock.ID), "how far one run moves pH is not checked", "")
-	}
-}
-
-// phShift estimates how far one run raises the pH of the whole system: bicarbonate and organic salts do not.
-func (c pump) phShift() (float64, bool) {
-	if c.stock == nil || len(c.stock.Solution) == 0 {
-		return 0, false
-	}
-	shift := 0.0
-	for _, s := range c.stock.Solution {
-		part := pump{Channel: c.Channel, system: c.system, stock: &Supplement{}}
-		var err error
-		if part.stock.Strength, err = stock.StrengthOf([]stock.Part{{Salt: s.Name, GramsPerLitre: s.GPerL}}); err != nil {
-			return 0, false
-		}
-		dkh, ok := part.effect(units.Alkalinity, c.Limits.PerRun)
-		if !ok {
-			return 0, false
-		}
-		shift += dkh * phPerDKH(s.Name)
-	}
-	return shift, true
-}
-
-func phPerDKH(salt string) float64 {
-	s, err := stock.Lookup(salt)
-	if err != nil || s.Formula == "NaHCO3" {
-		return 0
-	}
-	for _, class := range s.Classes {
-		switch class {
-		case stock.Carbonate:
-			return phShiftMost / dkhCarbonatePerPHMost
-		case stock.Hydroxide, stock.Lime:
-			return phShiftMost / dkhHydroxidePerPHMost
-		}
-	}
-	return 0
 }

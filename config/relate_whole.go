@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"aliquot/planner"
+	"aliquot/planner/acidity"
 	"aliquot/planner/stock"
 	"aliquot/planner/units"
 )
@@ -180,7 +181,7 @@ func (p *plant) warnOfLooseDay(c pump) {
 
 // warnOfPH says that a solution of high pH runs whatever the system's pH probe shows (H-26).
 func (p *plant) warnOfPH(c pump) {
-	if c.stock == nil || !highPH(c.stock.Classes) {
+	if c.stock == nil || !highPH(c.stock.Classes) || c.stock.LateShare == 1 {
 		return
 	}
 	probed := ""
@@ -195,9 +196,25 @@ func (p *plant) warnOfPH(c pump) {
 			}
 		}
 	}
-	if probed != "" {
+	if probed == "" && c.raisesPH() {
+		p.warn(c.path, fmt.Sprintf("%s raises pH, and no pH probe watches %s", c.stock.ID, c.System), "", "add a pH probe, and an interlock with above: 8.50 or so")
+	} else if probed != "" {
 		p.warn(c.path, fmt.Sprintf("%s raises pH, and no interlock on the probe %s blocks it", c.stock.ID, probed), "", "add an interlock with above: 8.50 or so")
 	}
+}
+
+// raisesPH says whether one run moves pH up at once; bicarbonate does not. Unknown salts are taken to.
+func (c pump) raisesPH() bool {
+	if c.stock.Solution == nil || c.system == nil {
+		return c.system != nil
+	}
+	tank, _ := c.system.Tank().Nearest()
+	e, err := acidity.Of(tank, c.stock.Parts())
+	if err != nil {
+		return true
+	}
+	step, err := e.Step(c.Limits.PerRun.Millilitres())
+	return err != nil || step > 0
 }
 
 func highPH(classes []stock.Class) bool {

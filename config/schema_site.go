@@ -81,6 +81,8 @@ var systemKeys = []Key{
 		Meaning: "Water only, less rock, sand and freeboard: 5 L to 20000 L."},
 	{Path: "systems.*.salinity", Type: "a salinity with its unit, such as 35 psu", Need: Required, Meaning: "Usual salinity."},
 	{Path: "systems.*.temperature", Type: "a temperature with its unit, such as 25.5 degC", Need: Required, Meaning: "Usual temperature."},
+	{Path: "systems.*.evaporation", Type: "a volume per day with its unit, such as 3 L/day", Need: Optional, Default: "not declared, limewater is refused",
+		Meaning: "What evaporates in a day, and is made up with fresh water or limewater: at most a tenth of net_volume. All limewater of the system stays within it."},
 	{Path: "systems.*.quantities", Type: tNames, Need: Required,
 		Meaning: "Quantities with a target, by name: alkalinity, calcium, magnesium … May be empty: `{}`."},
 	{Path: "systems.*.quantities.*", Type: tMapping, Need: Required, Meaning: "What is wanted of one quantity."},

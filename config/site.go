@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"aliquot/planner"
+	"aliquot/planner/acidity"
 	"aliquot/planner/stock"
 	"aliquot/planner/units"
 	"aliquot/safety"
@@ -98,8 +99,20 @@ type System struct {
 	NetLitres    float64 // water only, 5..20000
 	SalinityPSU  float64
 	TemperatureC float64
+	Evaporation  float64 // mL a day; 0: not declared
 	Quantities   []Target
 	At           Pos
+}
+
+// Tank gives the water into which solutions go, its alkalinity at the target.
+func (s System) Tank() acidity.Tank {
+	t := acidity.Tank{SalinityPSU: s.SalinityPSU, TemperatureC: s.TemperatureC, Litres: s.NetLitres}
+	for _, q := range s.Quantities {
+		if q.Quantity == units.Alkalinity {
+			t.AlkalinityDKH = q.Target
+		}
+	}
+	return t
 }
 
 // Target is what is wanted of one quantity. Levels in units.Quantity.Unit, changes in that unit per day.
@@ -123,13 +136,28 @@ type Supplement struct {
 	Claims   []Claim                    // nil if the salts are known
 	Classes  []stock.Class              // contents by which solutions are kept apart
 	Strength map[units.Quantity]float64 // canonical unit, in 1 L of water, for 1 mL
-	At       Pos
+	// Limewater: saturated, Solution is what it holds then; nil: something else.
+	Limewater *stock.Limewater
+	// LateShare (0..1) of the alkalinity appears over AppearsOver, the rest at once.
+	LateShare   float64
+	AppearsOver time.Duration
+	At          Pos
 }
 
 // Salt is one salt of a solution, as named in the file.
 type Salt struct {
-	Name  string
-	GPerL float64
+	Name   string
+	GPerL  float64 // as weighed
+	Purity float64 // share of it that is this salt, 0.01 to 1
+}
+
+// Parts gives the recipe; nil if only a label's claim is known.
+func (s Supplement) Parts() []stock.Part {
+	var out []stock.Part
+	for _, salt := range s.Solution {
+		out = append(out, stock.Part{Salt: salt.Name, GramsPerLitre: salt.GPerL, Purity: salt.Purity})
+	}
+	return out
 }
 
 // Claim is what a label says of one quantity, as written.

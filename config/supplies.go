@@ -1,22 +1,18 @@
 package config
 
 import (
-	"fmt"
 	"strings"
-	"time"
 
 	"aliquot/planner/stock"
 	"aliquot/planner/units"
-	"aliquot/safety"
+
+	"gopkg.in/yaml.v3"
 )
 
-// Bounds of containers. The capacity has no upper bound but that of the type.
+// Bounds of solutions.
 const (
-	maxCapacity  = 1_000_000 * safety.Millilitre
-	maxWarn      = 365 * 24 * time.Hour
-	maxHeightMM  = 10_000
-	maxTareG     = 1_000_000
 	maxSaltGPerL = 1500
+	leastPurity  = 1 // %, as planner/stock has it
 )
 
 func joined(list []string) string { return strings.Join(list, ", ") }
@@ -27,17 +23,29 @@ func readSupplement(e entry) Supplement {
 	if !ok {
 		return s
 	}
-	solution, strength := m.has("solution"), m.has("strength")
-	switch {
-	case solution && strength:
-		m.refuse("strength", "solution says what was dissolved", "a supplement has either solution or strength")
-	case solution:
-		readSolution(m.items["solution"], &s)
-	case strength:
-		readClaims(m.items["strength"], &s)
-	default:
-		e.problem("neither solution nor strength", "must have one of them", "name the salts with their g/L, or what the label claims")
+	kinds := []struct {
+		key, says string
+		read      func(value, *Supplement)
+	}{
+		{"solution", "says what was dissolved", readSolution},
+		{"strength", "says what it does", readClaims},
+		{"limewater", "says what it is", readLimewater},
 	}
+	first := ""
+	for _, k := range kinds {
+		switch {
+		case !m.has(k.key):
+		case first == "":
+			first = k.key + " " + k.says
+			k.read(m.items[k.key], &s)
+		default:
+			m.refuse(k.key, first, "a supplement has one of solution, strength and limewater")
+		}
+	}
+	if first == "" {
+		e.problem("none of solution, strength and limewater", "must have one of them", "name the salts with their g/L, or what the label claims")
+	}
+	readAppears(m, &s)
 	return s
 }
 
@@ -47,7 +55,6 @@ func readSolution(v value, s *Supplement) {
 	if !ok {
 		return
 	}
-	var parts []stock.Part
 	whole := true
 	for _, name := range m.names {
 		item := m.items[name]
@@ -56,23 +63,43 @@ func readSolution(v value, s *Supplement) {
 			whole = false
 			continue
 		}
-		g, ok := measure(units.ParseSaltConcentration, 0.001, maxSaltGPerL, "g/L")(item)
+		salt, ok := readSalt(name, item)
 		if !ok {
 			whole = false
 			continue
 		}
-		s.Solution = append(s.Solution, Salt{name, g})
-		parts = append(parts, stock.Part{Salt: name, GramsPerLitre: g})
+		s.Solution = append(s.Solution, salt)
 	}
 	if !whole {
 		return
 	}
-	strength, err := stock.StrengthOf(parts)
+	strength, err := stock.StrengthOf(s.Parts())
 	if err != nil {
 		v.problem(err.Error(), "", "")
 		return
 	}
-	s.Strength, s.Classes = strength, stock.Classes(parts)
+	s.Strength, s.Classes = strength, stock.Classes(s.Parts())
+}
+
+// readSalt reads how much of a salt was weighed in: plain, or a mapping that says its purity too.
+func readSalt(name string, v value) (Salt, bool) {
+	salt, amount := Salt{Name: name, Purity: 1}, measure(units.ParseSaltConcentration, 0.001, maxSaltGPerL, "g/L")
+	if v.y.Kind != yaml.MappingNode {
+		g, ok := amount(v)
+		salt.GPerL = g
+		return salt, ok
+	}
+	m, ok := v.open()
+	if !ok {
+		return salt, false
+	}
+	ok = take(m, "amount", &salt.GPerL, amount)
+	percent := 100.0
+	if m.has("purity") && !take(m, "purity", &percent, measure(units.ParsePercent, leastPurity, 100, "%")) {
+		return salt, false
+	}
+	salt.Purity = percent / 100
+	return salt, ok
 }
 
 // readClaims reads what a label says.
@@ -108,54 +135,4 @@ func readClaims(v value, s *Supplement) {
 	if len(claimed) == len(m.names) && len(claimed) > 0 {
 		s.Strength, s.Classes = strength, stock.ClassesOfClaim(claimed)
 	}
-}
-
-func readContainer(e entry) Container {
-	c := Container{ID: e.name, At: e.at}
-	m, ok := e.open()
-	if !ok {
-		return c
-	}
-	take(m, "supplement", &c.Supplement, readText)
-	take(m, "capacity", &c.Capacity, volume(10*safety.Millilitre, maxCapacity))
-	take(m, "warn", &c.Warn, duration(time.Hour, maxWarn))
-	take(m, "stop", &c.Stop, volume(safety.Millilitre, maxCapacity))
-	var height float64
-	if take(m, "top_to_outlet", &height, measure(units.ParseLength, -maxHeightMM, maxHeightMM, "mm")) {
-		c.TopToOutletMM = &height
-	}
-	if v, ok := m.get("level"); ok {
-		c.Level = readLevel(v)
-	}
-	if c.Capacity > 0 && c.Stop >= c.Capacity {
-		e.r.at(e.path+".stop", fmt.Sprintf("stop is %v, capacity is %v", c.Stop, c.Capacity), "stop must be below capacity", "nothing could ever be dosed from it")
-	}
-	return c
-}
-
-// readLevel reads a scale or level sensor. A scale needs to know what of the weight is solution.
-func readLevel(v value) *Level {
-	l := &Level{}
-	m, ok := v.open()
-	if !ok {
-		return l
-	}
-	take(m, "topic", &l.Topic, readTopic)
-	take(m, "path", &l.Path, readJSONPath)
-	if !take(m, "unit", &l.Unit, readWord("g", "kg", "mL", "L")) {
-		return l
-	}
-	if l.Unit == "mL" || l.Unit == "L" {
-		m.refuse("tare", "unit is "+l.Unit, "a volume has no tare")
-		m.refuse("density", "unit is "+l.Unit, "a volume needs no density")
-		return l
-	}
-	for _, key := range []string{"tare", "density"} {
-		if !m.has(key) {
-			m.missing(key)
-		}
-	}
-	take(m, "tare", &l.TareG, measure(units.ParseMass, 0, maxTareG, "g"))
-	take(m, "density", &l.DensityKgPerL, measure(units.ParseDensity, 0.7, 2.0, "kg/L"))
-	return l
 }

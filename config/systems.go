@@ -16,6 +16,8 @@ const (
 	maxNetLitres  = 20_000
 	maxStaleAfter = 60 * 24 * time.Hour
 	maxDueEvery   = 365 * 24 * time.Hour
+	// Shares of the net volume a day: about 1 % is common practice, the other two are our own choice.
+	usualEvaporation, maxEvaporation = 0.03, 0.1
 )
 
 func readSystem(e entry) System {
@@ -28,6 +30,7 @@ func readSystem(e entry) System {
 	take(m, "net_volume", &s.NetLitres, readNetVolume)
 	take(m, "salinity", &s.SalinityPSU, readEntryLevel(units.Salinity))
 	take(m, "temperature", &s.TemperatureC, readEntryLevel(units.Temperature))
+	readEvaporation(m, &s)
 	if v, ok := m.get("quantities"); ok {
 		if qs, ok := v.open(); ok {
 			for _, name := range qs.names {
@@ -38,6 +41,21 @@ func readSystem(e entry) System {
 		}
 	}
 	return s
+}
+
+// readEvaporation reads what evaporates in a day and compares it with the water that there is.
+func readEvaporation(m mapping, s *System) {
+	if !take(m, "evaporation", &s.Evaporation, measure(units.ParseVolumePerDay, 1, maxEvaporation*maxNetLitres*1000, "mL/day")) || s.NetLitres <= 0 {
+		return
+	}
+	path, share := childPath(m.path, "evaporation"), s.Evaporation/(1000*s.NetLitres)
+	found := fmt.Sprintf("evaporation is %s L/day, net_volume is %s L", num(s.Evaporation/1000), num(s.NetLitres))
+	switch {
+	case share > maxEvaporation*(1+1e-9):
+		m.r.at(path, found, fmt.Sprintf("at most a tenth of it a day, %s L", num(maxEvaporation*s.NetLitres)), "")
+	case share > usualEvaporation*(1+1e-9):
+		m.r.warn(path, found, fmt.Sprintf("more than %g %% of it a day", 100*usualEvaporation), "about 1 % is usual: measure it, it bounds limewater")
+	}
 }
 
 func readNetVolume(v value) (float64, bool) {

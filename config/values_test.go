@@ -107,7 +107,11 @@ func edit(t *testing.T, pairs ...string) string {
 // Limits are judged just below, at and just above their bounds. want is a part of the problem, empty if the
 // file is right.
 func TestBounds(t *testing.T) {
-	const alkRun = "per_run: 8 mL, per_day: 180 mL, run_time: 60s, rest: 5m"
+	const (
+		alkRun = "per_run: 8 mL, per_day: 180 mL, run_time: 60s, rest: 5m"
+		soda   = "{solution: {sodium carbonate: 80 g/L}}"
+		lye    = "{solution: {sodium hydroxide: 60 g/L}}"
+	)
 	for _, c := range []struct {
 		name string
 		edit []string
@@ -126,8 +130,12 @@ func TestBounds(t *testing.T) {
 		{"rest below", []string{"rest: 5m", "rest: 59s"}, "out of range"},
 		{"run time at need", []string{alkRun, "per_run: 8 mL, per_day: 180 mL, run_time: 48s, rest: 5m"}, ""},
 		{"run time below need", []string{alkRun, "per_run: 8 mL, per_day: 180 mL, run_time: 47.9s, rest: 5m"}, "takes 48 s"},
-		{"per run shifts pH by 0.10", []string{alkRun, "per_run: 28.3 mL, per_day: 180 mL, run_time: 170s, rest: 5m"}, ""},
-		{"per run shifts pH by more", []string{alkRun, "per_run: 28.5 mL, per_day: 180 mL, run_time: 172s, rest: 5m"}, "moves the pH"},
+		{"per run shifts alkalinity by 0.5", []string{alkRun, "per_run: 35.4 mL, per_day: 180 mL, run_time: 220s, rest: 5m"}, ""},
+		{"per run shifts alkalinity by more", []string{alkRun, "per_run: 35.5 mL, per_day: 180 mL, run_time: 220s, rest: 5m"}, "moves the alkalinity"},
+		{"per run shifts pH by 0.10", []string{soda, lye, alkRun, "per_run: 18.338 mL, per_day: 180 mL, run_time: 172s, rest: 5m"}, ""},
+		{"per run shifts pH by more", []string{soda, lye, alkRun, "per_run: 18.339 mL, per_day: 180 mL, run_time: 172s, rest: 5m"}, "moves the pH of tank from 8.1 by +0.100 at once, at most 0.10; lower per_run to 18.338 mL"},
+		{"less alkalinity holds pH less", []string{soda, lye, "target: 8.3 dKH", "target: 7.0 dKH", alkRun, "per_run: 18.3 mL, per_day: 180 mL, run_time: 172s, rest: 5m"}, "moves the pH of tank"},
+		{"impure lye shifts pH less", []string{soda, "{solution: {sodium hydroxide: {amount: 60 g/L, purity: 90 %}}}", alkRun, "per_run: 20.3 mL, per_day: 180 mL, run_time: 172s, rest: 5m"}, ""},
 		{"day just holds one run", []string{alkRun, "per_run: 8 mL, per_day: 8.4 mL, run_time: 60s, rest: 5m", "base: 60 mL/day", "base: 5 mL/day"}, ""},
 		{"day just does not", []string{alkRun, "per_run: 8 mL, per_day: 8.39 mL, run_time: 60s, rest: 5m", "base: 60 mL/day", "base: 5 mL/day"}, "may move 8.4 mL"},
 		{"lift at warning", []string{"length: 1.6 m, lift: 0.7 m, outlet: above_water}\n    follow", "length: 2 m, lift: 1.8 m, outlet: above_water}\n    follow"}, ""},
@@ -193,6 +201,7 @@ func TestWarnings(t *testing.T) {
 		{"fast slots", []string{`"15 9 * * *"`, `"15,18 9 * * *"`}, "slots at 09:15 and 09:18 are 180s apart"},
 		{"poor test", []string{"sd: 0.15 dKH", "sd: 0.6 dKH"}, "sd is 0.6 dKH, band is 0.5 dKH"},
 		{"tight day", []string{"per_day: 6 mL", "per_day: 4.1 mL"}, "a day's plan and one run are 4 mL, 4.2 mL with 5 % more; per_day is 4.1 mL"},
+		{"fresh water", []string{"salinity: 35 psu", "salinity: 12 psu"}, "the formulas for pH do not hold in tank (12 psu, 25 degC), how far one run moves pH is judged at 19 psu and 25 degC"},
 		{"no pH bound", []string{"{solution: {sodium carbonate: 80 g/L}}", `{strength: {alkalinity: "1 dKH per mL in 4 L"}}`}, "how far one run moves pH is not checked"},
 		{"share across systems", []string{"supplements:\n", "  other: {kind: coral, net_volume: 300 L, salinity: 35 psu, temperature: 25 degC, quantities: {}}\nsupplements:\n", "  ca:\n    system: tank", "  ca:\n    system: other"}, "doses into another system"},
 	} {

@@ -30,11 +30,14 @@ func (l *lane) tolerance() float64 { return 1 + float64(l.ch.Tolerance)/1000 }
 
 // mostPerDay is the largest daily volume, mL, with which no rolling 24 h can exceed per_day even if every run
 // gives its most: the fullest window of the calendar, what earlier slots owe, and a µL of rounding a run.
-func (l *lane) mostPerDay() float64 {
+func (l *lane) mostPerDay() float64 { return l.mostWithin(float64(l.ch.PerDay)) }
+
+// mostWithin is mostPerDay for a cap in µL.
+func (l *lane) mostWithin(limit float64) float64 {
 	if l.peak.Days <= 0 {
 		return 0
 	}
-	room := (float64(l.ch.PerDay)-float64(l.peak.Slots))/l.tolerance() - l.carryMost()
+	room := (limit-float64(l.peak.Slots))/l.tolerance() - l.carryMost()
 	return max(0, room/l.peak.Days) / 1000
 }
 
@@ -72,7 +75,32 @@ func (s *solver) bound(j int, wish, heldWish float64) float64 {
 		v, l.limits.ceiling = c.Millilitres(), true
 	}
 	v = s.underQuantityCap(j, v)
-	return l.underDayCap(v)
+	return s.underVolumeCaps(j, v)
+}
+
+// underVolumeCaps applies what bounds the volume of every channel, whatever its mode.
+func (s *solver) underVolumeCaps(j int, v float64) float64 {
+	return s.underEvaporation(j, s.lanes[j].underDayCap(v))
+}
+
+// underEvaporation keeps all limewater of a system, each run at its most, within what evaporates: more would make the
+// water fresher. What the other limewater channels have is taken; after one sweep the sum can no longer exceed it.
+func (s *solver) underEvaporation(j int, v float64) float64 {
+	l := &s.lanes[j]
+	if !l.ch.Limewater {
+		return v
+	}
+	room := l.sys.Evaporation
+	for k := range s.lanes {
+		if o := &s.lanes[k]; k != j && o.ch.Limewater && o.sys == l.sys && o.withheld == "" {
+			room -= o.highest(o.volume)
+		}
+	}
+	if most := l.mostWithin(1000 * room); v > most {
+		l.limits.evaporation = true
+		return most
+	}
+	return v
 }
 
 // underStep bounds the rise in a day (PLAN_STEP).
@@ -172,7 +200,7 @@ func (l *lane) why() []safety.Code {
 		add(l.limits.treatment, safety.Treatment)
 		add(l.limits.quantityCap, safety.QuantityCap)
 	}
-	add(l.limits.dayCap, safety.DayCap)
+	add(l.limits.dayCap || l.limits.evaporation, safety.DayCap)
 	return out
 }
 
@@ -191,14 +219,22 @@ func (l *lane) sentence(d Day) string {
 		fmt.Fprintf(&b, "no test of %s yet: base", l.ch.Quantity)
 	default:
 		e, u := l.estimate, l.ch.Quantity.Unit()
-		fmt.Fprintf(&b, "%s about %s %s, target %s, use %s a day, correction %s a day", l.ch.Quantity,
-			round(e.Level, 3), u, round(l.target.Target, 3), round(l.demand.use, 3), round(l.demand.correction, 3))
+		fmt.Fprintf(&b, "%s about %s %s%s, target %s, use %s a day, correction %s a day", l.ch.Quantity,
+			round(e.Level, 3), u, pendingWords(e.Pending, u), round(l.target.Target, 3), round(l.demand.use, 3), round(l.demand.correction, 3))
 	}
 	for _, part := range l.remarks() {
 		b.WriteString("; " + part)
 	}
 	fmt.Fprintf(&b, "; %s a day", d.PerDay)
 	return b.String()
+}
+
+// pendingWords tells of what was dosed and has not appeared yet, empty if that is nothing to speak of.
+func pendingWords(pending float64, unit string) string {
+	if !(math.Abs(pending) >= 0.01) {
+		return ""
+	}
+	return fmt.Sprintf(" and %s %s still to appear", round(pending, 2), unit)
 }
 
 // remarks are the clauses of a sentence that name limits.
@@ -220,7 +256,15 @@ func (l *lane) remarks() []string {
 	add(l.limits.ceiling, "not raised until a test follows an unknown run")
 	add(l.limits.quantityCap, "limited by max_dose")
 	add(l.limits.dayCap, "limited by per_day")
+	add(l.limits.evaporation, l.evaporationWords())
 	return out
+}
+
+func (l *lane) evaporationWords() string {
+	if !(l.sys.Evaporation > 0) {
+		return "limewater replaces evaporation, and none is declared"
+	}
+	return fmt.Sprintf("limited by evaporation (%s mL a day), which limewater replaces", round(l.sys.Evaporation, 0))
 }
 
 // round prints a number with at most so many decimals.

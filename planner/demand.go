@@ -13,6 +13,8 @@ const (
 	// doubtSDs of the use are taken off max_rise, at most doubtShare of it: a use that is believed too large raises the
 	// level as well.
 	doubtSDs, doubtShare = 1, 0.3
+	// pendingSDs of the use are not granted to what is still to appear.
+	pendingSDs = 2
 	// gainLeast and gainMost bound how far volumes are moved because the system answers to doses otherwise than told.
 	gainLeast, gainMost = 0.8, 1.25
 	// heldLowers is by how much a held test may lower a volume (H-29).
@@ -66,7 +68,7 @@ func demandOf(t Target, e estimate.Estimate, at time.Time, kind Kind) demand {
 	d.least = max(0, d.use-maxFall)
 	d.above = e.LevelCaught > t.Target+t.Band
 	if d.age == fresh {
-		d.correction = correctionFor(t, e.Level, e.LevelCaught, e.ConsumptionSD)
+		d.correction = correctionFor(t, e.Level, e.LevelCaught, e)
 	}
 	if kind == Treatment {
 		d.correction = min(d.correction, 0)
@@ -77,7 +79,7 @@ func demandOf(t Target, e estimate.Estimate, at time.Time, kind Kind) demand {
 	}
 	d.heldCorrection = d.correction
 	if d.held && d.age == fresh && e.HeldLevel > e.Level {
-		d.heldCorrection = min(d.correction, correctionFor(t, e.HeldLevel, e.HeldLevel, e.ConsumptionSD))
+		d.heldCorrection = min(d.correction, correctionFor(t, e.HeldLevel, e.HeldLevel, e))
 	}
 	return d
 }
@@ -88,14 +90,22 @@ func useAhead(t Target, e estimate.Estimate) float64 {
 }
 
 // correctionFor gives the change per day that brings the mean level to the target, within max_rise and max_fall. A raise
-// looks at what the level may be at most. The noise of tests is not chased: the mean holds only the part of a test that
+// looks at what the level may be at most, with what is in the water and has not appeared yet. The noise of tests is not chased: the mean holds only the part of a test that
 // its noise leaves believable, and giving less than the mean asks for keeps the level off its target for longer.
-func correctionFor(t Target, level, caught, useSD float64) float64 {
-	if up := t.Target - caught; up > 0 {
-		return min(up/correctionDays, max(0, t.MaxRise-min(doubtSDs*useSD, doubtShare*t.MaxRise)))
+func correctionFor(t Target, level, caught float64, e estimate.Estimate) float64 {
+	if up := t.Target - caught - surplus(e); up > 0 {
+		return min(up/correctionDays, max(0, t.MaxRise-min(doubtSDs*e.ConsumptionSD, doubtShare*t.MaxRise)))
 	}
 	if down := level - t.Target; down > 0 {
 		return -min(down/correctionDays, max(0, t.MaxFall))
 	}
 	return 0
+}
+
+// surplus is what is still to appear beyond what the use takes while it does. A daily dose that meets the use keeps use
+// × time constant on its way for ever, and the level stays where it is: counting that part against a raise would hold
+// the level below its target by as much. What is not known of the use is not granted.
+func surplus(e estimate.Estimate) float64 {
+	sure := max(0, e.Consumption-pendingSDs*e.ConsumptionSD)
+	return max(0, e.Pending-sure*float64(e.PendingOver)/float64(24*time.Hour))
 }

@@ -18,9 +18,11 @@ type loop struct {
 	t       testing.TB
 	in      planner.Input
 	filter  *estimate.Filter
-	level   float64 // true
-	use     float64 // true, per day
-	factor  float64 // what the tank gets for what is counted
+	level   float64       // true
+	use     float64       // true, per day
+	factor  float64       // what the tank gets for what is counted
+	over    time.Duration // in which what is dosed appears; 0: at once
+	hidden  float64       // dosed and not in the level yet
 	rng     *rand.Rand
 	careful bool // the keeper repeats a held test at once
 	hour    int
@@ -63,9 +65,14 @@ func (l *loop) step() {
 	ch.CarryNL = carryAfter(out, ch.CarryNL)
 	for _, r := range out.Runs {
 		v := r.Volume.Millilitres() / mlPerDKH
-		l.filter.Dose(r.Slot.At, []estimate.Rise{{Quantity: units.Alkalinity, Mean: v, Lo: .95 * v, Hi: 1.05 * v}})
-		l.level += v * l.factor
+		l.filter.Dose(r.Slot.At, []estimate.Rise{{Quantity: units.Alkalinity, Mean: v, Lo: .95 * v, Hi: 1.05 * v, Over: l.over}})
+		l.hidden += v * l.factor
 	}
+	appeared := l.hidden
+	if l.over > 0 {
+		appeared *= -math.Expm1(-3 * float64(time.Hour) / float64(l.over))
+	}
+	l.level, l.hidden = l.level+appeared, l.hidden-appeared
 	l.level = max(0, l.level-l.use/24)
 	l.levels = append(l.levels, l.level)
 	l.in.At = l.in.At.Add(time.Hour)

@@ -26,7 +26,9 @@ type System struct {
 	ID        string
 	Kind      Kind
 	NetLitres float64 // water only; 5..20000
-	Targets   []Target
+	// Evaporation is mL a day: the most that all limewater together may bring. 0: not declared, no limewater is planned.
+	Evaporation float64
+	Targets     []Target
 }
 
 // Target is what a keeper wants of one quantity of a system. Levels are in the quantity's canonical unit
@@ -69,6 +71,7 @@ type Channel struct {
 	ShareRatio  float64                    // Share only, of the other channel's volume
 	Base        *safety.Microlitres        // per day; nil = none declared
 	Strength    map[units.Quantity]float64 // canonical unit, in 1 L, for 1 mL
+	Limewater   bool                       // its supplement is saturated limewater, which replaces evaporation
 	Calendar    Calendar
 	SmallestRun safety.Microlitres
 	PerRun      safety.Microlitres

@@ -34,7 +34,7 @@ type lane struct {
 
 // limits tells what held a volume below the wish.
 type limits struct {
-	dayCap, quantityCap, treatment, step, ceiling, held bool
+	dayCap, evaporation, quantityCap, treatment, step, ceiling, held bool
 }
 
 // solver holds the lanes and the effect of every channel on every followed quantity.
@@ -177,10 +177,10 @@ func (s *solver) solve() {
 			switch l.ch.Mode {
 			case Fixed:
 				l.wish = l.ch.FixedPerDay
-				l.volume = l.underDayCap(l.wish)
+				l.volume = s.underVolumeCaps(j, l.wish)
 			case Share:
 				l.wish = l.ch.ShareRatio * s.lanes[l.master].volume
-				l.volume = l.underDayCap(l.wish)
+				l.volume = s.underVolumeCaps(j, l.wish)
 			case Follow:
 				s.follow(j)
 			}
@@ -242,6 +242,8 @@ func badNumbers(l *lane) string {
 		return fmt.Sprintf("its system %q is not known", c.System)
 	case !(l.sys.NetLitres > 0) || math.IsInf(l.sys.NetLitres, 0):
 		return fmt.Sprintf("net volume %v L is not a number above 0", l.sys.NetLitres)
+	case c.Limewater && (!(l.sys.Evaporation >= 0) || math.IsInf(l.sys.Evaporation, 0)):
+		return fmt.Sprintf("an evaporation of %v mL a day is not a number from 0", l.sys.Evaporation)
 	case !(c.FixedPerDay >= 0) || math.IsInf(c.FixedPerDay, 0):
 		return fmt.Sprintf("fixed volume %v mL/day is not a number from 0", c.FixedPerDay)
 	case !(c.ShareRatio >= 0) || math.IsInf(c.ShareRatio, 0):
@@ -277,7 +279,7 @@ func finiteTarget(t *Target) bool {
 
 func finiteEstimate(e *estimate.Estimate) bool {
 	return finite(e.Level) && finite(e.LevelSD) && finite(e.LevelCaught) && finite(e.Consumption) &&
-		finite(e.ConsumptionSD) && finite(e.HeldLevel) && finite(e.Gain) && finite(e.UseAtTarget)
+		finite(e.ConsumptionSD) && finite(e.HeldLevel) && finite(e.Gain) && finite(e.UseAtTarget) && finite(e.Pending)
 }
 
 // days gives the answer in whole µL, rounded down.

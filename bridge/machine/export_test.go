@@ -164,3 +164,8 @@ func (b *Balanced) Judge(ca, caSD, alk, alkSD float64) (raised, wrong bool) {
 	b.y.judge(stock.Uses{Alkalinity: stock.Use{PerDay: alk, SD: alkSD}, Calcium: stock.Use{PerDay: ca, SD: caSD}})
 	return b.y.unbalanced, b.y.balance.Wrong
 }
+
+// Believed is what is believed of a quantity of a system at a moment.
+func Believed(s *State, system string, q units.Quantity, at time.Time) estimate.Estimate {
+	return s.system(system).filter.At(at, q)
+}

@@ -89,6 +89,11 @@ func (y *systemState) gathered(n int, in input) bool {
 	if in.kind != inputDose || !estimate.Gathered(in.at, y.inputs[len(y.inputs)-1].at) {
 		return false
 	}
+	for _, r := range in.rises {
+		if r.Over > 0 {
+			return false
+		}
+	}
 	for _, later := range y.inputs[n:] {
 		if later.kind != inputDose {
 			return false
@@ -159,16 +164,48 @@ func (s *State) dosed(c *channelState, at time.Time, lo, hi safety.Microlitres) 
 	if y == nil || hi <= 0 {
 		return
 	}
+	late, over := s.appears(c)
 	var rises []estimate.Rise
 	for _, t := range y.cfg.Targets {
-		if per := strength[t.Quantity] / y.cfg.NetLitres; per != 0 {
-			low, high := per*lo.Millilitres(), per*hi.Millilitres()
-			rises = append(rises, estimate.Rise{Quantity: t.Quantity, Mean: (low + high) / 2, Lo: low, Hi: high, Unknown: lo != hi})
+		per := strength[t.Quantity] / y.cfg.NetLitres
+		if t.Quantity == units.Alkalinity && late > 0 {
+			if r := riseOf(t.Quantity, per*late, lo, hi); per != 0 {
+				r.Over = over
+				rises = append(rises, r)
+			}
+			per *= 1 - late
+		}
+		if per != 0 {
+			rises = append(rises, riseOf(t.Quantity, per, lo, hi))
 		}
 	}
 	if len(rises) > 0 {
 		y.add(input{at: at, kind: inputDose, rises: rises})
 	}
+}
+
+// riseOf is what between lo and hi of a supplement brings that moves a quantity by per for each mL.
+func riseOf(q units.Quantity, per float64, lo, hi safety.Microlitres) estimate.Rise {
+	low, high := per*lo.Millilitres(), per*hi.Millilitres()
+	return estimate.Rise{Quantity: q, Mean: (low + high) / 2, Lo: low, Hi: high, Unknown: lo != hi}
+}
+
+// appears says which share of the alkalinity of what the channel's container holds now appears late, and over which
+// time.
+func (s *State) appears(c *channelState) (late float64, over time.Duration) {
+	p := s.inside(c)
+	if p == nil || p.AppearsOver <= 0 || !(p.LateShare > 0) {
+		return 0, 0
+	}
+	return min(1, p.LateShare), p.AppearsOver
+}
+
+// inside is the supplement that the channel's container holds now; nil if the site no longer knows it.
+func (s *State) inside(c *channelState) *Supplement {
+	if k := s.container(c.cfg.Container); k != nil {
+		return s.supplement(k.supplement)
+	}
+	return nil
 }
 
 // strength is that of what the channel's container holds now.

@@ -41,6 +41,9 @@ func (s *State) planChannel(c *channelState, at time.Time) planner.ChannelState 
 	p := planner.ChannelState{Channel: c.cfg.Channel, Rate: c.rate, CarryNL: c.carryNL, Reference: c.dayReference(at),
 		ServedThrough: c.served, Peak: c.peak, Ceiling: c.ceiling(at)}
 	p.Strength, p.Tolerance = s.strength(c), c.tolerance
+	if inside := s.inside(c); inside != nil {
+		p.Limewater = inside.Limewater
+	}
 	// A planned run is bounded by its volume, by its time and by its pH step, whichever is least.
 	p.PerRun = min(p.PerRun, safety.Microlitres(int64(c.rate)*int64(c.cfg.Limits.RunTime)/1e6))
 	if g := c.gentlest(); g > 0 {

@@ -32,8 +32,12 @@ type Site struct {
 type Supplement struct {
 	ID       string
 	Strength map[units.Quantity]float64
-	Cautions []string // shown wherever somebody handles it
-	Caustic  bool     // handling it asks for a second word
+	// LateShare (0..1) of its alkalinity appears in the water over AppearsOver, the rest at once.
+	LateShare   float64
+	AppearsOver time.Duration
+	Limewater   bool     // replaces evaporation: its volume is bounded by that
+	Cautions    []string // shown wherever somebody handles it
+	Caustic     bool     // handling it asks for a second word
 }
 
 // Container holds a supplement.

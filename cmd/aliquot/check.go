@@ -8,9 +8,9 @@ import (
 
 	"aliquot/config"
 	"aliquot/planner"
+	"aliquot/planner/acidity"
 	"aliquot/planner/metering"
 	"aliquot/planner/seawater"
-	"aliquot/planner/stock"
 	"aliquot/planner/units"
 	"aliquot/safety"
 )
@@ -41,6 +41,7 @@ type understood struct {
 	NeverMixed  []neverView      `json:"never_in_one_container"`
 	Pairs       []string         `json:"calcium_with_alkalinity"`
 	Creep       []string         `json:"salinity_creep"`
+	Limewater   []string         `json:"limewater,omitempty"`
 	Warnings    []string         `json:"warnings"`
 	NotYet      []string         `json:"not_yet_in_effect"`
 }
@@ -49,7 +50,10 @@ type supplementView struct {
 	Supplement string       `json:"supplement"`
 	Strengths  []effectView `json:"rise_by_1_ml_in_1_l"`
 	Dissolving string       `json:"dissolving,omitempty"` // at 20 degC
-	Cautions   []string     `json:"cautions"`
+	// LateShare of the alkalinity appears over AppearsOverH hours; left out where all of it is there at once.
+	LateShare    float64  `json:"late_share_of_alkalinity,omitempty"`
+	AppearsOverH float64  `json:"appears_over_h,omitempty"`
+	Cautions     []string `json:"cautions"`
 }
 
 type effectView struct {
@@ -89,8 +93,10 @@ func understand(l loaded) understood {
 	strength := map[string]map[units.Quantity]float64{}
 	for _, p := range l.Supplements {
 		strength[p.ID] = p.Strength
-		u.Supplements = append(u.Supplements, supplementView{p.ID, effects(p.Strength, 1), dissolving(p), cautions(p)})
+		u.Supplements = append(u.Supplements, supplementView{Supplement: p.ID, Strengths: effects(p.Strength, 1), Dissolving: dissolving(p),
+			LateShare: significant(p.LateShare), AppearsOverH: significant(p.AppearsOver.Hours()), Cautions: cautions(p)})
 	}
+	u.Limewater = limewater(l)
 	box := map[string]config.Container{}
 	for _, k := range l.Containers {
 		box[k.ID] = k
@@ -143,14 +149,14 @@ func describe(ch config.Channel, k config.Container, strength map[units.Quantity
 	return v
 }
 
-func describePH(a acidity, ch config.Channel) *phView {
-	run, ok := a.step(ch.Limits.PerRun)
-	day, also := a.step(ch.Limits.PerDay)
-	if !ok || !also {
+func describePH(a acidity.Effect, ch config.Channel) *phView {
+	run, err := a.Step(ch.Limits.PerRun.Millilitres())
+	day, also := a.Step(ch.Limits.PerDay.Millilitres())
+	if err != nil || also != nil {
 		return nil
 	}
 	v := &phView{LargestRun: significant(run), LargestDay: significant(day)}
-	if g := a.gentle(); g > 0 && g < ch.Limits.PerRun {
+	if g := gentle(a); g > 0 && g < ch.Limits.PerRun {
 		ml := g.Millilitres()
 		v.PlannedML = &ml
 	}
@@ -185,43 +191,6 @@ func significant(v float64) float64 {
 	}
 	p := math.Pow(10, 3-math.Floor(math.Log10(math.Abs(v))))
 	return math.Round(v*p) / p
-}
-
-// roomC is the temperature at which stock solutions are taken to stand, degC.
-const roomC = 20
-
-// dissolving says whether a solution of salts stays dissolved.
-func dissolving(p config.Supplement) string {
-	salts := parts(p)
-	if len(salts) == 0 {
-		return ""
-	}
-	d, err := stock.Dissolve(salts, roomC)
-	if err != nil {
-		return err.Error()
-	}
-	return fmt.Sprintf("%s: %s", d.Verdict, d.Worst().Steps)
-}
-
-// doses says whether a system gets alkalinity from a channel of ours.
-func doses(l loaded, system string) bool {
-	for _, ch := range l.Channels {
-		if ch.System == system {
-			if _, ok := channelAcidity(l.Site, ch); ok {
-				return true
-			}
-		}
-	}
-	return false
-}
-
-// creepOf says how much salt each dKH a day leaves behind, where a system is dosed with alkalinity from sodium salts.
-func creepOf(y config.System) string {
-	c, err := stock.SalinityCreep(y.NetLitres, 1, 0)
-	if err != nil {
-		return ""
-	}
-	return fmt.Sprintf("%s: each dKH a day from a sodium salt, with the calcium chloride that goes with it, leaves %.0f g of salt a month, %.2f psu; taking out and replacing %.1f L by fresh water a month holds it", y.ID, c.GramsPerMonth, c.PSUPerMonth, c.FreshLitresPerMonth)
 }
 
 func (u understood) write(w io.Writer) error {
@@ -270,7 +239,7 @@ func (u understood) writeLists(w io.Writer) {
 		pairs = append(pairs, fmt.Sprintf("%s and %s, %g min: %s", p.A, p.B, p.Minutes, p.Why))
 	}
 	careful = cautionLines(u.Supplements)
-	var ph, solved []string
+	var ph, solved, late []string
 	for _, c := range u.Channels {
 		if c.PH == nil {
 			continue
@@ -285,8 +254,13 @@ func (u understood) writeLists(w io.Writer) {
 		if p.Dissolving != "" {
 			solved = append(solved, p.Supplement+" "+p.Dissolving)
 		}
+		if p.LateShare > 0 {
+			late = append(late, p.lateWords())
+		}
 	}
-	section(fmt.Sprintf("pH right after a dose, from %.1f", float64(usualPH)), ph)
+	section(fmt.Sprintf("pH right after a dose, from %.1f", float64(acidity.UsualPH)), ph)
+	section("Alkalinity that appears late", late)
+	section("Limewater", u.Limewater)
 	section(fmt.Sprintf("Solutions at %d degC", roomC), solved)
 	section("Calcium with alkalinity", u.Pairs)
 	section("Salt left behind", u.Creep)

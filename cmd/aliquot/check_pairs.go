@@ -30,18 +30,6 @@ func neverMixed(supplements []config.Supplement) []neverView {
 	return out
 }
 
-// cautions are those that `mix` gives for the same salts; where it refuses them, those of the salts alone.
-func cautions(p config.Supplement) []string {
-	salts := parts(p)
-	if len(salts) == 0 {
-		return []string{}
-	}
-	if r, err := stock.RecipeOf(salts, 1, roomC); err == nil {
-		return r.Cautions
-	}
-	return append([]string{}, stock.Cautions(salts)...)
-}
-
 // pairLines says for each system how the calcium that it gets fits the alkalinity.
 func pairLines(l loaded, strength func(config.Channel) map[units.Quantity]float64) []string {
 	out := []string{}

@@ -14,7 +14,7 @@ import (
 
 func recipe(id string, salts ...config.Salt) config.Supplement {
 	p := config.Supplement{ID: id, Solution: salts}
-	p.Classes = stock.Classes(parts(p))
+	p.Classes = stock.Classes(p.Parts())
 	return p
 }
 

@@ -11,7 +11,6 @@ import (
 	"aliquot/config"
 	"aliquot/planner/seawater"
 	"aliquot/planner/units"
-	"aliquot/safety"
 )
 
 func chemistry(args ...string) (out, errs string, code int) {
@@ -97,12 +96,12 @@ func TestH26PlannedRunsAreHeldToAPHStep(t *testing.T) {
 			if !ok {
 				t.Fatal("its pH is not known")
 			}
-			dkh := a.gentle().Millilitres() * c.strength / y.NetLitres
+			dkh := gentle(a).Millilitres() * c.strength / y.NetLitres
 			if !(dkh >= c.least && dkh <= c.most) {
 				t.Errorf("the largest planned run brings %.3f dKH; want %g to %g", dkh, c.least, c.most)
 			}
-			step, ok := a.step(a.gentle())
-			if !ok || math.Abs(math.Abs(step)-seawater.DefaultStep) > 1e-3 {
+			step, err := a.Step(gentle(a).Millilitres())
+			if err != nil || math.Abs(math.Abs(step)-seawater.DefaultStep) > 1e-3 {
 				t.Errorf("its pH step is %.4f, want %.2f", step, seawater.DefaultStep)
 			}
 		})
@@ -111,6 +110,6 @@ func TestH26PlannedRunsAreHeldToAPHStep(t *testing.T) {
 		t.Error("a label's claim has a pH step")
 	}
 	if a, ok := acidityOf(config.System{NetLitres: 100, SalinityPSU: 5, TemperatureC: 25}, supplement("sodium carbonate", 2.65)); ok {
-		t.Errorf("water outside the formulas has a bound of %s", safety.Microlitres(a.gentle()))
+		t.Errorf("water outside the formulas has a bound of %s", gentle(a))
 	}
 }

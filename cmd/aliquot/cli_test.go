@@ -187,13 +187,14 @@ func golden(t *testing.T, name, got string) {
 	}
 }
 
-// TestCheckGolden shows what `check` says of the sites that are shipped.
+// TestCheckGolden shows what `check` says of the sites that are shipped, and of one with limewater and late alkalinity.
 func TestCheckGolden(t *testing.T) {
 	t.Parallel()
 	sites, err := filepath.Glob(filepath.Join("..", "..", "deploy", "sites", "*.yaml"))
 	if err != nil || len(sites) == 0 {
 		t.Fatalf("no sites: %v", err)
 	}
+	sites = append(sites, filepath.Join("..", "..", "testdata", "config", "good", "evaporation.yaml"))
 	for _, site := range sites {
 		name := strings.TrimSuffix(filepath.Base(site), ".yaml")
 		t.Run(name, func(t *testing.T) {

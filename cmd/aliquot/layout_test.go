@@ -39,7 +39,8 @@ var table = map[string]room{
 	"bridge/topics/payload":  {ours: []string{"planner/units", "safety"}, pure: true},
 	"bridge/rehearse":        {ours: []string{"bridge/machine", "bridge/node", "bridge/simnode", "planner", "planner/estimate", "planner/tank", "planner/units", "safety"}, pure: true},
 	"bridge/rehearse/report": {ours: []string{"bridge/rehearse", "safety"}, pure: true},
-	"config": {ours: []string{"planner", "planner/assay", "planner/units", "planner/stock", "planner/metering", "safety"},
+	"planner/acidity":        {ours: []string{"planner/units", "planner/stock", "planner/seawater"}, pure: true},
+	"config": {ours: []string{"planner", "planner/acidity", "planner/assay", "planner/units", "planner/seawater", "planner/stock", "planner/metering", "safety"},
 		others: []string{"gopkg.in/yaml.v3", "github.com/robfig/cron/v3"}},
 	"bridge/mqtt":               {others: []string{"github.com/eclipse/paho.mqtt.golang"}},
 	"bridge/mqtt/mosquittotest": {}, // test support: a real broker

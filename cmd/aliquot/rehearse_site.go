@@ -69,7 +69,7 @@ func rehearsedNodes(l loaded, seed uint64) ([]rehearse.Node, error) {
 func carbonOf(l loaded) map[string]float64 {
 	out := map[string]float64{}
 	for _, p := range l.Supplements {
-		if share, carbon, err := stock.AtOnce(parts(p)); err == nil && share > 0 {
+		if share, carbon, err := stock.AtOnce(p.Parts()); err == nil && share > 0 {
 			out[p.ID] = min(1, carbon)
 		}
 	}

@@ -10,6 +10,7 @@ import (
 	"aliquot/bridge/node"
 	"aliquot/config"
 	"aliquot/planner"
+	"aliquot/planner/acidity"
 	"aliquot/planner/metering"
 	"aliquot/planner/seawater"
 	"aliquot/planner/stock"
@@ -41,7 +42,7 @@ func machineSite(c *config.Site) *machine.Site {
 	for _, ch := range c.Channels {
 		out := channel(ch, c.Zone, strengths[contents[ch.Container]])
 		if a, ok := channelAcidity(c, ch); ok {
-			out.Gentle, out.Alkaline = a.gentle(), a.alkaline()
+			out.Gentle, out.Alkaline = gentle(a), alkaline(a)
 		}
 		site.Channels = append(site.Channels, out)
 	}
@@ -58,17 +59,17 @@ func machineSite(c *config.Site) *machine.Site {
 }
 
 // channelAcidity finds what a channel's runs do to the pH of its system.
-func channelAcidity(c *config.Site, ch config.Channel) (acidity, bool) {
-	for _, k := range c.Containers {
-		for _, p := range c.Supplements {
-			for _, y := range c.Systems {
-				if k.ID == ch.Container && p.ID == k.Supplement && y.ID == ch.System {
-					return acidityOf(y, p)
-				}
-			}
+func channelAcidity(c *config.Site, ch config.Channel) (acidity.Effect, bool) {
+	p, ok := contentsOf(c, ch)
+	if !ok {
+		return acidity.Effect{}, false
+	}
+	for _, y := range c.Systems {
+		if y.ID == ch.System {
+			return acidityOf(y, p)
 		}
 	}
-	return acidity{}, false
+	return acidity.Effect{}, false
 }
 
 func clockTrust(t config.ClockTrust) safety.ClockTrust {
@@ -79,15 +80,12 @@ func clockTrust(t config.ClockTrust) safety.ClockTrust {
 }
 
 func supplement(p config.Supplement) machine.Supplement {
-	out := machine.Supplement{ID: p.ID, Strength: p.Strength, Caustic: stock.Caustic(p.Classes)}
-	if salts := parts(p); len(salts) > 0 {
-		out.Cautions = stock.Cautions(salts)
-	}
-	return out
+	return machine.Supplement{ID: p.ID, Strength: p.Strength, LateShare: p.LateShare, AppearsOver: p.AppearsOver,
+		Limewater: p.Limewater != nil, Caustic: stock.Caustic(p.Classes), Cautions: cautions(p)}
 }
 
 func system(y config.System) planner.System {
-	out := planner.System{ID: y.ID, Kind: y.Kind, NetLitres: y.NetLitres}
+	out := planner.System{ID: y.ID, Kind: y.Kind, NetLitres: y.NetLitres, Evaporation: y.Evaporation}
 	for _, q := range y.Quantities {
 		out.Targets = append(out.Targets, planner.Target{Quantity: q.Quantity, Target: q.Target, Band: q.Band, MaxRise: q.MaxRise,
 			MaxFall: q.MaxFall, MaxDose: q.MaxDose, Test: planner.TestHabits{SD: q.TestSD, DueEvery: q.DueEvery, StaleAfter: q.StaleAfter}})

@@ -74,7 +74,11 @@ func (f *Filter) Dose(at time.Time, rises []Rise) {
 		if k == nil {
 			continue
 		}
-		k.reach(at)
+		if rises[i].Over > 0 {
+			k.advance(at) // what appears late is released from its own time on
+		} else {
+			k.reach(at)
+		}
 		k.dose(rises[i])
 	}
 }
@@ -125,7 +129,9 @@ func (f *Filter) At(t time.Time, q units.Quantity) Estimate {
 	if !k.known {
 		return e
 	}
-	e.Level, e.LevelSD, e.LevelCaught = b.level, math.Sqrt(max(0, b.ll)), b.level+k.caught
+	late := k.pending.sum()
+	e.Level, e.LevelSD, e.LevelCaught = b.level, math.Sqrt(max(0, b.ll)), b.level+k.caught+late.caught
+	e.Pending, e.PendingOver = late.mean, late.over
 	e.Consumption, e.ConsumptionSD, e.Use, e.UseAtTarget = max(0, b.useNow), math.Sqrt(max(0, b.varNow)), b.useNow, max(0, b.use)
 	e.Gain, e.GainSD = b.gain, math.Sqrt(max(0, b.gg))
 	e.FirstAccepted, e.LastAccepted, e.Last, e.Previous, e.Overshoot = k.first, k.last.At, k.last, k.previous, k.overshoot

@@ -20,6 +20,8 @@ type track struct {
 	spread float64 // and the variance that uncertain ones of them bring
 	caught float64 // how far unknown runs may have lifted the level above its mean
 
+	pending pool // dosed, and not in the level yet
+
 	// balanced is the level had the deliveries just met the use. It serves until the second test, while the
 	// use is only a guess.
 	balanced float64
@@ -81,6 +83,9 @@ func (k *track) moveTo(t time.Time) {
 		d := max(0, t.Sub(k.at))
 		if k.known {
 			d = min(d, 24*time.Hour)
+		}
+		k.appear(d)
+		if k.known {
 			m := k.motion()
 			m.days, m.dosed, m.spread = float64(d)/float64(24*time.Hour), k.dosed, k.spread
 			if m.days > 0 || m.dosed != 0 || m.spread != 0 {
@@ -124,17 +129,23 @@ func (k *track) dose(r Rise) {
 	if k.doubt != nil {
 		k.doubt.believer.dose(r)
 	}
+	if r.Over > 0 {
+		k.pending = k.pending.add(r)
+		return
+	}
 	if !k.known {
 		return // there is no level yet that a dose could move
 	}
 	k.dosed += r.Mean
+	k.spread += spread(r)
 	if r.Unknown {
-		// The largest variance that anything within lo..hi with this mean can have (Bhatia and Davis 2000, Am.
-		// Math. Monthly 107:353): right for "all or nothing".
-		k.spread += max(0, (r.Hi-r.Mean)*(r.Mean-r.Lo))
 		k.caught += max(0, r.Hi-r.Mean)
 	}
 }
+
+// spread is the largest variance that anything within lo..hi with this mean can have (Bhatia and Davis 2000, Am. Math.
+// Monthly 107:353): right for "all or nothing", cautious for a tolerance.
+func spread(r Rise) float64 { return max(0, (r.Hi-r.Mean)*(r.Mean-r.Lo)) }
 
 func (k *track) dilute(fraction float64, mix float64, mixKnown bool) {
 	keep := 1 - fraction
@@ -142,6 +153,7 @@ func (k *track) dilute(fraction float64, mix float64, mixKnown bool) {
 		k.doubt.believer.dilute(fraction, mix, mixKnown)
 		k.doubt.shift *= keep
 	}
+	k.pending = k.pending.dilute(keep)
 	if !k.known {
 		return
 	}

@@ -86,6 +86,9 @@ type Rise struct {
 	Quantity     units.Quantity
 	Mean, Lo, Hi float64
 	Unknown      bool // the outcome is not known: Lo..Hi is all that is certain
+	// Over is the time after which 95 % of it has appeared in the water, such as the alkalinity of organic salts that
+	// bacteria have to use first; 0 or less: at once.
+	Over time.Duration
 }
 
 // Level is a level of one quantity, for example in new water.
@@ -107,7 +110,10 @@ type Estimate struct {
 	Known       bool // at least one test was accepted; else all that follows is zero but Held
 	Level       float64
 	LevelSD     float64
-	LevelCaught float64 // Level if every unknown run since had delivered its most: decides over raises
+	LevelCaught float64 // Level if every unknown run since had delivered, and shown, its most: decides over raises
+	// Pending was dosed and is not in Level yet; PendingOver is the mean time constant in which it appears.
+	Pending     float64
+	PendingOver time.Duration
 	Consumption float64 // per day, at least 0
 	// Use is per day, below 0 where the system itself makes more than it takes (nitrate, phosphate).
 	Use float64

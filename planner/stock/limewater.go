@@ -37,6 +37,14 @@ func SaturatedLimewater(celsius float64) (Limewater, error) {
 	return w, nil
 }
 
+// LimewaterCaution is what holds for dosing saturated limewater (common practice); its salt has a caution of its own.
+const LimewaterCaution = "limewater replaces evaporation and nothing else: slowly, mostly at night, into strong flow, drawn from above the sediment; it weakens in air; a stuck pump with limewater kills a tank: have a pH interlock"
+
+// Parts gives limewater as the recipe that it is.
+func (w Limewater) Parts() []Part {
+	return []Part{{Salt: "calcium hydroxide", GramsPerLitre: w.GramsPerLitre, Purity: 1}}
+}
+
 // LimewaterDay is the most that limewater can do in a day.
 type LimewaterDay struct {
 	MostML     float64 // all of the evaporation, and no more: the salinity falls otherwise

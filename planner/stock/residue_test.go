@@ -5,6 +5,8 @@ import (
 	"strings"
 	"testing"
 
+	"aliquot/planner/units"
+
 	"pgregory.net/rapid"
 )
 
@@ -166,6 +168,20 @@ func TestLimewaterPerDay(t *testing.T) {
 	for _, bad := range []float64{-1, 366, math.NaN()} {
 		if got, err := w.WeakenedAfter(bad, true); err == nil || got != (Limewater{}) {
 			t.Errorf("after %v days: %+v", bad, got)
+		}
+	}
+}
+
+// Limewater as a recipe has the strength that its own figures give.
+func TestLimewaterParts(t *testing.T) {
+	for _, celsius := range []float64{15, 20, 25, 30} {
+		w, err := SaturatedLimewater(celsius)
+		if err != nil {
+			t.Fatal(err)
+		}
+		strength, err := StrengthOf(w.Parts())
+		if err != nil || math.Abs(strength[units.Alkalinity]-w.StrengthDKH) > 1e-6 || math.Abs(strength[units.Calcium]-w.CalciumPerML) > 1e-6 {
+			t.Errorf("at %g degC the recipe gives %v, %v; want %g dKH and %g mg/L", celsius, strength, err, w.StrengthDKH, w.CalciumPerML)
 		}
 	}
 }

@@ -45,7 +45,6 @@ const (
 	carbonateCaution = "irritates eyes and skin: goggles and gloves; add it to water, not water onto it"
 	heatCaution      = "heats strongly when dissolved: add it slowly to cold water in an open vessel, stir, let it cool; never close a hot bottle"
 	warmCaution      = "warms when dissolved: add it slowly to cold water"
-	organicCaution   = "its alkalinity appears through bacteria within hours to two days and takes oxygen: strong aeration"
 	irritantCaution  = "irritates eyes: goggles"
 	iodideCaution    = "keep it dark and closed; harmful in quantity: gloves"
 	nitrateCaution   = "the dry salt feeds fire: keep it away from anything that burns"
@@ -54,6 +53,9 @@ const (
 	alkalineCaution  = "alkaline in water: irritates eyes and skin, goggles and gloves"
 	boricCaution     = "harmful if swallowed or breathed in as dust: gloves, no dust; no calcium or magnesium in the same container"
 )
+
+// OrganicCaution is what holds for alkalinity that appears through bacteria, whatever salt brings it.
+const OrganicCaution = "its alkalinity appears through bacteria within hours to two days and takes oxygen: strong aeration"
 
 // Notes that explain a figure.
 const (

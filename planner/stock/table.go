@@ -24,17 +24,17 @@ var saltTable = []Salt{
 	{Name: "calcium chloride hexahydrate", Formula: "CaCl2.6H2O", Ions: one(units.Calcium), Classes: []Class{CalciumSalt}, Caution: irritantCaution},
 	{
 		Name:    "calcium formate",
-		Formula: "Ca(HCOO)2", AlkEquivalents: 2, Ions: one(units.Calcium), Classes: []Class{CalciumSalt, OrganicSalt}, Caution: organicCaution,
+		Formula: "Ca(HCOO)2", AlkEquivalents: 2, Ions: one(units.Calcium), Classes: []Class{CalciumSalt, OrganicSalt}, Caution: OrganicCaution,
 		AppearsOver: organicHours, Note: formateNote,
 	},
 	{
 		Name: "calcium acetate", also: []string{"calcium acetate anhydrous"},
-		Formula: "Ca(CH3COO)2", AlkEquivalents: 2, Ions: one(units.Calcium), Classes: []Class{CalciumSalt, OrganicSalt}, Caution: organicCaution,
+		Formula: "Ca(CH3COO)2", AlkEquivalents: 2, Ions: one(units.Calcium), Classes: []Class{CalciumSalt, OrganicSalt}, Caution: OrganicCaution,
 		AppearsOver: organicHours, Note: acetateNote,
 	},
 	{
 		Name:    "calcium acetate monohydrate",
-		Formula: "Ca(CH3COO)2.H2O", AlkEquivalents: 2, Ions: one(units.Calcium), Classes: []Class{CalciumSalt, OrganicSalt}, Caution: organicCaution,
+		Formula: "Ca(CH3COO)2.H2O", AlkEquivalents: 2, Ions: one(units.Calcium), Classes: []Class{CalciumSalt, OrganicSalt}, Caution: OrganicCaution,
 		AppearsOver: organicHours, Note: acetateNote,
 	},
 	{Name: "calcium nitrate tetrahydrate", Formula: "Ca(NO3)2.4H2O", Ions: []Ion{{units.Calcium, 1}, {units.Nitrate, 2}}, Classes: []Class{CalciumSalt, NitrogenSalt}, Caution: nitrateCaution},
@@ -104,11 +104,11 @@ var saltTable = []Salt{
 	// Acetate of sodium: alkalinity and food for bacteria, no calcium.
 	{
 		Name: "sodium acetate anhydrous", also: []string{"anhydrous sodium acetate"},
-		Formula: "CH3COONa", AlkEquivalents: 1, Classes: []Class{OrganicSalt}, Caution: organicCaution, AppearsOver: organicHours, Note: acetateNote,
+		Formula: "CH3COONa", AlkEquivalents: 1, Classes: []Class{OrganicSalt}, Caution: OrganicCaution, AppearsOver: organicHours, Note: acetateNote,
 	},
 	{
 		Name:    "sodium acetate trihydrate",
-		Formula: "CH3COONa.3H2O", AlkEquivalents: 1, Classes: []Class{OrganicSalt}, Caution: organicCaution, AppearsOver: organicHours, Note: acetateNote,
+		Formula: "CH3COONa.3H2O", AlkEquivalents: 1, Classes: []Class{OrganicSalt}, Caution: OrganicCaution, AppearsOver: organicHours, Note: acetateNote,
 	},
 	{Name: "calcium oxide", also: []string{"quicklime"}, Formula: "CaO", AlkEquivalents: 2, Ions: one(units.Calcium), Classes: []Class{Lime}, Caution: quicklimeCaution},
 }

@@ -249,7 +249,7 @@ func TestSpellingsAreUnique(t *testing.T) {
 	for _, q := range Quantities() {
 		tables[string(q)] = unitsOf(q)
 	}
-	for _, m := range []measure{volumes, volumesPerDay, rates, lengths, masses, densities, saltConcentrations} {
+	for _, m := range []measure{volumes, volumesPerDay, rates, lengths, masses, densities, saltConcentrations, percents} {
 		tables[m.name] = m.units
 	}
 	for name, defs := range tables {

@@ -37,6 +37,7 @@ var (
 	saltConcentrations = measure{name: "salt concentration", units: []unitDef{
 		{name: "g/L", factor: 1}, {name: "g/mL", factor: 1e3}, {name: "mg/mL", factor: 1},
 	}}
+	percents = measure{name: "share", units: []unitDef{{name: "%", also: []string{"percent"}, factor: 1}}}
 )
 
 // ParseVolume reads a volume of 0 or more and gives mL. Units: mL, L, uL, US gal, imp gal. A bare "gal" is
@@ -63,6 +64,10 @@ func ParseDensity(text string) (kgPerL float64, err error) { return densities.pa
 func ParseSaltConcentration(text string) (gPerL float64, err error) {
 	return saltConcentrations.parse(text)
 }
+
+// ParsePercent reads a share of 0 or more such as "99 %" and gives percent. A bare number is refused: 0.99 and 99
+// would both look right.
+func ParsePercent(text string) (percent float64, err error) { return percents.parse(text) }
 
 // ParseTemperature reads degC or degF and gives °C, not below absolute zero.
 func ParseTemperature(text string) (celsius float64, err error) { return ParseLevel(Temperature, text) }
@@ -127,7 +132,7 @@ func kindHint(folded string) string {
 	if folded == "" {
 		return ""
 	}
-	for _, m := range []measure{volumes, volumesPerDay, rates, lengths, masses, densities, saltConcentrations} {
+	for _, m := range []measure{volumes, volumesPerDay, rates, lengths, masses, densities, saltConcentrations, percents} {
 		for _, d := range m.units {
 			if d.matches(folded) {
 				return d.name + " is a unit of " + m.name

@@ -19,7 +19,7 @@ type measureParser struct {
 func measureParsers() []measureParser {
 	return []measureParser{
 		{volumes, ParseVolume}, {volumesPerDay, ParseVolumePerDay}, {rates, ParseRate}, {lengths, ParseLength},
-		{masses, ParseMass}, {densities, ParseDensity}, {saltConcentrations, ParseSaltConcentration},
+		{masses, ParseMass}, {densities, ParseDensity}, {saltConcentrations, ParseSaltConcentration}, {percents, ParsePercent},
 	}
 }
 
@@ -33,6 +33,7 @@ func TestUnitSizes(t *testing.T) {
 		"mass":               {"g": 1, "kg": 1000, "mg": 0.001},
 		"density":            {"kg/L": 1, "g/mL": 1, "kg/m3": 0.001},
 		"salt concentration": {"g/L": 1, "g/mL": 1000, "mg/mL": 1},
+		"share":              {"%": 1},
 	}
 	for _, p := range measureParsers() {
 		if len(p.m.units) != len(want[p.m.name]) {
