@@ -116,8 +116,8 @@ func (b *Blank) Fold() *Fold {
 }
 
 // DoseAt and TestAt feed the estimator as rows would.
-func (o *OneSystem) DoseAt(at time.Time, q units.Quantity, rise float64) {
-	o.y.add(input{at: at, kind: inputDose, rises: []estimate.Rise{{Quantity: q, Mean: rise, Lo: .95 * rise, Hi: 1.05 * rise}}})
+func (o *OneSystem) DoseAt(at time.Time, q units.Quantity, rise float64, over time.Duration) {
+	o.y.add(input{at: at, kind: inputDose, rises: []estimate.Rise{{Quantity: q, Mean: rise, Lo: .95 * rise, Hi: 1.05 * rise, Over: over}}})
 }
 
 // TestAt gives the verdict on a test.

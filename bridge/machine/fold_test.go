@@ -30,8 +30,9 @@ func TestLateInputsTakeTheirPlaceInTime(t *testing.T) {
 				}
 			} else {
 				v := rapid.Float64Range(0, .1).Draw(t, "rise")
-				quick.DoseAt(at, units.Alkalinity, v)
-				slow.DoseAt(at, units.Alkalinity, v)
+				over := rapid.SampledFrom([]time.Duration{0, 0, 24 * time.Hour, 48 * time.Hour}).Draw(t, "over")
+				quick.DoseAt(at, units.Alkalinity, v, over)
+				slow.DoseAt(at, units.Alkalinity, v, over)
 			}
 			if a, b := quick.Believes(now), slow.Believes(now); a != b {
 				t.Fatalf("input %d: believes %s; want %s", i, a, b)
