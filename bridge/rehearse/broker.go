@@ -172,9 +172,16 @@ func (w *world) beatOf(i int) {
 	}
 }
 
+func outageText(name string) string {
+	if name == Broker {
+		return "the outage of the broker"
+	}
+	return "the outage of node " + name
+}
+
 // fails cuts a node's power, or the broker off. A pump stands still from then on.
 func (w *world) fails(name string) {
-	w.rec.note(w.wall(), name+" fails")
+	w.rec.note(w.wall(), outageText(name)+" begins")
 	if name == Broker {
 		w.broker.up = false
 		w.step(machine.LinkChanged{Up: false})
@@ -193,7 +200,7 @@ func (w *world) fails(name string) {
 
 // returns brings back what failed. A broker first has its nodes back, then the service.
 func (w *world) returns(name string) {
-	w.rec.note(w.wall(), name+" is back")
+	w.rec.note(w.wall(), outageText(name)+" ends")
 	if name == Broker {
 		w.broker.up = true
 	}

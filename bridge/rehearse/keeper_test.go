@@ -108,7 +108,7 @@ func TestOutages(t *testing.T) {
 			if h := withheld(r, "alk", c.code); h.Slots < 5 || h.Slots > 7 {
 				t.Errorf("withheld %+v; want the hourly slots of 6 h", h)
 			}
-			if noted(r, c.node+" fails") != 1 || noted(r, c.node+" is back") != 1 {
+			if noted(r, c.node+" begins") != 1 || noted(r, c.node+" ends") != 1 {
 				t.Errorf("the outage is not told: %+v", r.Happened)
 			}
 			last := time.Time{}

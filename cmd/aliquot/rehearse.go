@@ -65,9 +65,19 @@ func (r rehearseCommand) Run(ctx context.Context, std stream, g *Globals) error 
 		err = writeRehearsal(std.out, result, l.Zone)
 	}
 	if err == nil && len(result.Exceeded) > 0 {
-		return fail(exitFailed, "MORE WAS DELIVERED THAN A CAP ALLOWS\n%s", strings.Join(result.Exceeded, "\n"))
+		return fail(exitFailed, "MORE WAS DELIVERED THAN A CAP ALLOWS\n%s%s", strings.Join(result.Exceeded, "\n"), driftHint(o.Scenario))
 	}
 	return err
+}
+
+// driftHint says what nobody can see: a pump that gives more than it was calibrated to.
+func driftHint(s rehearse.Scenario) string {
+	for _, d := range s.Drifts {
+		if d.Share > 0 {
+			return fmt.Sprintf("\nchannel %s was told to drift by %+.0f %%: no cap can see that; calibrate more often than a pump drifts", d.Channel, 100*d.Share)
+		}
+	}
+	return ""
 }
 
 // replay judges a history that was lived.

@@ -222,3 +222,19 @@ func TestRehearseCannotWrite(t *testing.T) {
 		}
 	}
 }
+
+// TestRehearseShouts ends with a failure where more came out than a cap allows, and still says how it went.
+func TestRehearseShouts(t *testing.T) {
+	t.Parallel()
+	page := filepath.Join(t.TempDir(), "r.html")
+	got := command(t, rehearsal("demo.yaml", "--days", "8", "--pump-drift", "alk=200%", "--use", "alkalinity=1.8 dKH/day", "--report", page)...)
+	for _, want := range []string{"MORE WAS DELIVERED", "channel alk delivered", "drift by +200 %"} {
+		if got.code != exitFailed || !contains(got.err, want) {
+			t.Errorf("must end with code %d and say %q: %s", exitFailed, want, got)
+		}
+	}
+	text, err := os.ReadFile(page)
+	if err != nil || !contains(string(text), "More was delivered than a cap allows") || !contains(got.out, "More left the outlets") {
+		t.Errorf("table and page must say so too: %v\n%s", err, got.out)
+	}
+}

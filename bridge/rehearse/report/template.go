@@ -69,7 +69,7 @@ var document = template.Must(template.New("report").Parse(`<!DOCTYPE html>
 {{define "card"}}<article>
 <h3>{{.Name}}</h3>
 <dl>{{range .Figures}}<div><dt>{{.Name}}</dt><dd>{{.Value}}</dd></div>{{end}}</dl>
-{{range .Plots}}<figure>{{if .Caption}}<figcaption>{{.Caption}}</figcaption>{{end}}{{.SVG}}</figure>{{end}}
+{{range .Plots}}<figure tabindex="0">{{if .Caption}}<figcaption>{{.Caption}}</figcaption>{{end}}{{.SVG}}</figure>{{end}}
 </article>{{end}}
 `))
 
