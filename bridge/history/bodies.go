@@ -122,7 +122,7 @@ func (r *reader) calibration(l *line) (machine.Body, error) {
 			return nil, fmt.Errorf("trial %d: seconds and measured_ml must both be given and above 0", i+1)
 		}
 	}
-	if _, _, err := metering.Calibrate(l.trials, 0); err != nil {
+	if _, _, err := metering.Measure(l.trials, metering.Last{}); err != nil {
 		r.remark("this calibration gives no rate: " + err.Error())
 	}
 	return machine.Calibration{Channel: r.name(l.text(fChannel)), Trials: l.trials}, nil
