@@ -28,7 +28,7 @@ func bodies() []machine.Body {
 		machine.RunEnded{Run: "01J", Outcome: machine.Partial, Duration: 11_000, Hi: 2121, Lo: 1700, Reason: "asked to"},
 		machine.RunPast{Channel: "alk", Happened: at, Purpose: machine.Manual, Into: machine.IntoVessel, Volume: 2020, Duration: 12_400, Delivered: ref(ml(1.9)), Outcome: machine.Partial},
 		machine.SlotCarried{Channel: "alk", Slot: "2027-03-02T10:00", CarryNL: 120_000},
-		machine.Test{System: "reef", Quantity: units.Alkalinity, Level: 8.012, Value: 143, Unit: "ppm CaCO3", Taken: at, Method: "titration", Lot: "7", Of: "tank", Confirmed: true},
+		machine.Test{System: "reef", Quantity: units.Alkalinity, Level: 8.012, Value: 143, Unit: "ppm CaCO3", SampleC: ref(24.5), Taken: at, Method: "titration", Lot: "7", Of: "tank", Confirmed: true},
 		machine.Calibration{Channel: "alk", Trials: []metering.Trial{{Seconds: 60, MeasuredML: 9.8}}, Rate: 163_333, Offset: -200, RunsOn: 10, Tolerance: 150, Provisional: true},
 		machine.Primed{Channel: "alk"},
 		machine.Tube{Channel: "alk"},

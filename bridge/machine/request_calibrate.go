@@ -1,6 +1,7 @@
 package machine
 
 import (
+	"errors"
 	"fmt"
 	"math"
 
@@ -33,6 +34,9 @@ type FindingView struct {
 // askCalibrate runs into a vessel (seconds), or takes what runs delivered (trials).
 func (t *turn) askCalibrate(q Request) reply {
 	if len(q.Trials) == 0 {
+		if q.DensityKgL != nil || q.WaterC != nil {
+			return *no(safety.BadPayload, "density_kg_per_l and water_celsius go with trials in g")
+		}
 		if q.Into == "" {
 			q.Into = string(IntoVessel)
 		}
@@ -42,9 +46,9 @@ func (t *turn) askCalibrate(q Request) reply {
 	if bad != nil {
 		return *bad
 	}
-	var trials []metering.Trial
-	for _, k := range q.Trials {
-		trials = append(trials, metering.Trial(k))
+	trials, bad := readTrials(q)
+	if bad != nil {
+		return *bad
 	}
 	k, findings, err := metering.Measure(trials, metering.Last{Rate: c.presentRate(), Trials: c.trials})
 	if err != nil {
@@ -64,6 +68,22 @@ func (t *turn) askCalibrate(q Request) reply {
 		return reply{code: safety.Provisional, text: text, result: out}
 	}
 	return done(text, out)
+}
+
+// readTrials converts what was weighed; what is recorded is always mL.
+func readTrials(q Request) ([]metering.Trial, *reply) {
+	readings := make([]metering.Reading, len(q.Trials))
+	for i, k := range q.Trials {
+		readings[i] = metering.Reading(k)
+	}
+	trials, err := metering.TrialsOf(readings, metering.Liquid{DensityKgPerL: q.DensityKgL, WaterCelsius: q.WaterC})
+	switch {
+	case errors.Is(err, metering.ErrLiquid):
+		return nil, no(safety.BadPayload, "%s", err)
+	case err != nil:
+		return nil, no(safety.OutOfRange, "%s", err)
+	}
+	return trials, nil
 }
 
 // rateText says what trials gave, with how sure it is.

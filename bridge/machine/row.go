@@ -137,10 +137,11 @@ type SlotCarried struct {
 type Test struct {
 	System    string         `json:"system"`
 	Quantity  units.Quantity `json:"quantity"`
-	Level     float64        `json:"level"` // canonical unit
-	Value     float64        `json:"value"` // as entered
-	Unit      string         `json:"unit"`  // as entered
-	Taken     time.Time      `json:"taken"` // when the sample was drawn
+	Level     float64        `json:"level"`                 // canonical unit
+	Value     float64        `json:"value"`                 // as entered
+	Unit      string         `json:"unit"`                  // as entered
+	Taken     time.Time      `json:"taken"`                 // when the sample was drawn
+	SampleC   *float64       `json:"sample_degc,omitempty"` // temperature that the keeper gave with the value
 	Method    string         `json:"method,omitempty"`
 	Lot       string         `json:"lot,omitempty"`
 	Of        string         `json:"of,omitempty"`        // tank (empty), mix, reference
