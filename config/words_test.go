@@ -6,15 +6,18 @@ import (
 	"time"
 )
 
-func TestNearest(t *testing.T) {
+func TestDidYouMean(t *testing.T) {
 	keys := []string{"smallest_run", "per_run", "per_day", "run_time", "rest"}
 	for word, want := range map[string]string{
 		"smalest_run": "smallest_run", "per-run": "per_run", "Per_Day": "per_day", "perday": "per_day",
 		"runtime": "run_time", "rset": "rest", "colour": "", "": "", "x": "",
 		strings.Repeat("per_run", 20): "",
 	} {
-		if got := nearest(word, keys); got != want {
-			t.Errorf("nearest(%q) = %q, want %q", clip(word), got, want)
+		if want != "" {
+			want = "did you mean " + want + "?"
+		}
+		if got := didYouMean(word, keys); got != want {
+			t.Errorf("didYouMean(%q) = %q, want %q", clip(word), got, want)
 		}
 	}
 }

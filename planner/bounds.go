@@ -19,17 +19,21 @@ func (l *lane) present() float64 {
 	return 0
 }
 
-// carryMost is the most, in µL, that slots can owe to later ones: the smallest run, and what rounding to whole
-// ms and µL leaves.
+// carryMost is the most, in µL, that slots can owe to later ones: the smallest run, or what the offset of a run alone
+// gives, and what rounding to whole ms and µL leaves.
 func (l *lane) carryMost() float64 {
-	return float64(l.ch.SmallestRun) + float64(l.ch.Rate)/1e6 + 2
+	return float64(max(l.ch.SmallestRun, l.ch.Offset)) + float64(l.ch.Rate)/1e6 + 2
 }
+
+// surplus is what every run is booked beyond what it is meant to give, µL before the tolerance: an offset below 0 is
+// never believed where caps are concerned, one above 0 is taken at its most.
+func (l *lane) surplus() float64 { return float64(l.ch.RunsOn - l.ch.Offset) }
 
 // tolerance is the factor by which a run may exceed its command.
 func (l *lane) tolerance() float64 { return 1 + float64(l.ch.Tolerance)/1000 }
 
 // mostPerDay is the largest daily volume, mL, with which no rolling 24 h can exceed per_day even if every run
-// gives its most: the fullest window of the calendar, what earlier slots owe, and a µL of rounding a run.
+// gives its most: the fullest window of the calendar, what earlier slots owe, and a µL of rounding and the surplus a run.
 func (l *lane) mostPerDay() float64 { return l.mostWithin(float64(l.ch.PerDay)) }
 
 // mostWithin is mostPerDay for a cap in µL.
@@ -37,7 +41,7 @@ func (l *lane) mostWithin(limit float64) float64 {
 	if l.peak.Days <= 0 {
 		return 0
 	}
-	room := (limit-float64(l.peak.Slots))/l.tolerance() - l.carryMost()
+	room := (limit-float64(l.peak.Slots))/l.tolerance() - l.carryMost() - float64(l.peak.Slots)*l.surplus()
 	return max(0, room/l.peak.Days) / 1000
 }
 
@@ -46,7 +50,8 @@ func (l *lane) highest(volume float64) float64 {
 	if volume <= 0 {
 		return 0
 	}
-	return (volume*l.peak.Days+l.carryMost()/1000)*l.tolerance() + float64(l.peak.Slots)/1000
+	slots := float64(l.peak.Slots)
+	return (volume*l.peak.Days+(l.carryMost()+slots*l.surplus())/1000)*l.tolerance() + slots/1000
 }
 
 func (l *lane) underDayCap(v float64) float64 {

@@ -29,6 +29,9 @@ type SystemState struct {
 type ChannelState struct {
 	Channel
 	Rate safety.Rate // 0 = not calibrated: a day's volume, no runs
+	// Offset is what every run gives besides rate × time, of either sign; RunsOn is the most of it that is booked, at
+	// least 0 and at least Offset. Both are 0 where the calibration knows of none.
+	Offset, RunsOn safety.Microlitres
 	// CarryNL is what earlier slots owe, nanolitres. More than one run's remainder is not believed: nothing
 	// missed is caught up.
 	CarryNL int64

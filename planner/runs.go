@@ -35,6 +35,11 @@ func (l *lane) planRuns(in *Input, perDay safety.Microlitres, out *Output) {
 		run.Channel, run.Slot, run.CarryAfterNL = l.ch.ID, slot, owed
 		out.Runs = append(out.Runs, run)
 	}
+	if l.offsetTooLarge() {
+		out.Notes = append(out.Notes, fmt.Sprintf("channel %s: every run gives %s besides rate × time, as much as the largest run may be: no run fits; look for a siphon and calibrate anew",
+			l.ch.ID, l.ch.Offset))
+		return
+	}
 	if dropped > 0 {
 		out.Notes = append(out.Notes, fmt.Sprintf("channel %s: %s mL is more than its runs may carry and is left out; raise per_run or add slots",
 			l.ch.ID, round(float64(dropped)/1e6, 3)))
@@ -52,35 +57,49 @@ func OwedNL(perDay safety.Microlitres, slot Slot) int64 {
 // no room for a carry.
 func (l *lane) believedCarry() (owed, dropped int64) {
 	carry, most := max(0, l.ch.CarryNL), l.carryMost()
-	if most*l.tolerance()+float64(max(l.peak.Slots, l.ch.Peak.Slots)) <= float64(l.ch.PerDay) {
+	slots := float64(max(l.peak.Slots, l.ch.Peak.Slots))
+	if (most+slots*l.surplus())*l.tolerance()+slots <= float64(l.ch.PerDay) {
 		owed = min(carry, int64(most*nlPerUL))
 	}
 	return owed, carry - owed
 }
 
-// split decides the run for what is owed: whole milliseconds, then the whole µL of that time, both rounded
-// down. excess is the part of owed above per_run, or above
-// what the longest run can move. ok is false if the run would be below the smallest.
+// split decides the run for what is owed: whole milliseconds of rate × time besides the offset, then the whole µL that
+// these give, both rounded down. excess is the part of owed above per_run, or above what the longest run can move. ok is
+// false if the run would be below the smallest, or if the offset alone gives what is owed.
 func (l *lane) split(owed int64) (run Run, excess int64, ok bool) {
 	if l.ch.Rate <= 0 {
 		return Run{}, 0, false // nothing is known of how long a volume takes
 	}
-	rate := int64(l.ch.Rate)
-	most := min(int64(l.ch.PerRun)*nlPerUL, rate*int64(safety.RunMax)/1000)
+	rate, most := int64(l.ch.Rate), l.largestRunNL()
 	if owed > most {
 		owed, excess = most, owed-most
 	}
 	if owed < int64(l.ch.SmallestRun)*nlPerUL {
 		return Run{}, excess, false
 	}
-	ms := owed * 1000 / rate
-	run = Run{Volume: safety.Microlitres(rate * ms / 1e6), Duration: safety.Milliseconds(ms)}
+	ms := (owed - int64(l.ch.Offset)*nlPerUL) * 1000 / rate
+	if ms < 1 {
+		return Run{}, excess, false
+	}
+	run = Run{Volume: safety.Microlitres(rate*ms/1e6) + l.ch.Offset, Duration: safety.Milliseconds(ms)}
 	// Rounding may bring a run just below the smallest one, which the gate refuses. It waits a slot, unless
 	// per_run leaves no room to wait for.
 	if run.Volume <= 0 || (run.Volume < l.ch.SmallestRun && owed < most) {
 		return Run{}, excess, false
 	}
 	return run, excess, true
+}
+
+// largestRunNL is per_run, or what the longest run can move if that is less; at least 0.
+func (l *lane) largestRunNL() int64 {
+	longest := int64(l.ch.Rate)*int64(safety.RunMax)/1000 + int64(l.ch.Offset)*nlPerUL
+	return max(0, min(int64(l.ch.PerRun)*nlPerUL, longest))
+}
+
+// offsetTooLarge says that the shortest run there is gives more than the largest may.
+func (l *lane) offsetTooLarge() bool {
+	return (l.largestRunNL()-int64(l.ch.Offset)*nlPerUL)*1000 < int64(l.ch.Rate)
 }
 
 // sortByTime orders runs and carried slots by time; those of one instant stay in channel order.

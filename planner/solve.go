@@ -251,6 +251,8 @@ func badNumbers(l *lane) string {
 	case c.PerDay < 0 || c.PerDay > largestVolume || c.PerRun < 0 || c.PerRun > largestVolume ||
 		c.SmallestRun < 0 || c.SmallestRun > largestVolume || c.Tolerance < 0 || c.Tolerance > 1000:
 		return "its limits are out of range"
+	case c.Offset < -largestVolume || c.RunsOn < max(0, c.Offset) || c.RunsOn > largestVolume:
+		return "its offset is out of range"
 	case outOfRange(c.Base) || outOfRange(c.Reference) || outOfRange(c.Ceiling) || c.Rate < 0 || c.Rate > fastest:
 		return "its base, its earlier volume or its rate is out of range"
 	}

@@ -22,7 +22,7 @@ const (
 	InThePast     Code = "in_the_past"    //
 	InTheFuture   Code = "in_the_future"  //
 	Started       Code = "started"        // an attended run was sent
-	Provisional   Code = "provisional"    // a calibration of fewer than three trials
+	Provisional   Code = "provisional"    // a calibration of fewer than three trials, or not sure of its rate
 	InternalError Code = "internal_error" // a bug of ours; nothing was changed
 )
 

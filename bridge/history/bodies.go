@@ -55,15 +55,19 @@ func (r *reader) test(l *line) (machine.Body, error) {
 		return nil, err
 	}
 	q := units.Quantity(r.name(l.text(fQuantity)))
-	level, _, err := assay.ToCanonical(q, l.number(fValue), l.text(fUnit), assay.Ordinary())
+	water, celsius, err := sampleOf(l)
+	if err != nil {
+		return nil, err
+	}
+	level, _, err := assay.ToCanonical(q, l.number(fValue), l.text(fUnit), water)
 	if err != nil {
 		return nil, fmt.Errorf("value: %w", err)
 	}
-	if _, verdict, hint := assay.CheckEntry(q, l.number(fValue), l.text(fUnit), assay.Ordinary()); verdict != units.Accepted {
+	if _, verdict, hint := assay.CheckEntry(q, l.number(fValue), l.text(fUnit), water); verdict != units.Accepted {
 		r.remark("implausible test, taken as unconfirmed: " + hint.Error())
 	}
 	t := machine.Test{System: r.name(l.text(fSystem)), Quantity: q, Level: level, Value: l.number(fValue), Unit: r.name(l.text(fUnit)),
-		Taken: l.time, Method: r.name(l.text(fMethod)), Lot: r.name(l.text(fLot)), Of: r.name(l.text(fOf))}
+		Taken: l.time, SampleC: celsius, Method: r.name(l.text(fMethod)), Lot: r.name(l.text(fLot)), Of: r.name(l.text(fOf))}
 	if t.Of == "tank" {
 		t.Of = ""
 	}
@@ -71,6 +75,19 @@ func (r *reader) test(l *line) (machine.Body, error) {
 		return nil, errors.New("entered lies before time, which is when the sample was taken")
 	}
 	return t, nil
+}
+
+// sampleOf is the water that a test was taken in: that of the trade's meters where the line gives no temperature.
+func sampleOf(l *line) (assay.Water, *float64, error) {
+	if !l.has.has(fTemperature) {
+		return assay.Ordinary(), nil, nil
+	}
+	w, err := assay.Sampled(l.temperature.value, l.temperature.unit)
+	if err != nil {
+		return w, nil, fmt.Errorf("temperature: %w", err)
+	}
+	celsius := float64(w.Temperature)
+	return w, &celsius, nil
 }
 
 func (r *reader) run(l *line) (machine.Body, error) {
@@ -122,7 +139,7 @@ func (r *reader) calibration(l *line) (machine.Body, error) {
 			return nil, fmt.Errorf("trial %d: seconds and measured_ml must both be given and above 0", i+1)
 		}
 	}
-	if _, _, err := metering.Calibrate(l.trials, 0); err != nil {
+	if _, _, err := metering.Measure(l.trials, metering.Last{}); err != nil {
 		r.remark("this calibration gives no rate: " + err.Error())
 	}
 	return machine.Calibration{Channel: r.name(l.text(fChannel)), Trials: l.trials}, nil

@@ -11,7 +11,8 @@
 //   - the moment at which a row about an earlier time was recorded, except that of tests;
 //   - of a run: slot, rate, tolerance, worst case, hi and lo, and what raised hi later. A refused run, one whose
 //     end is not recorded and one that only raised hi are `unknown`. A proof run is a `test` into a vessel;
-//   - of a calibration: the rate, which follows from the trials;
+//   - of a calibration: rate and offset, which follow from the trials. Those of a row that was written before offsets
+//     were counted, and whose trials differ in length, may so gain one;
 //   - of a test: that the keeper insisted on an unusual value;
 //   - of a probe's mean: when its batch began, and the count of readings;
 //   - of a self-stop proof and of an acceptance: the fingerprint of the configuration. They must be earned anew;

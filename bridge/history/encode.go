@@ -11,6 +11,7 @@ import (
 
 	"aliquot/bridge/machine"
 	"aliquot/planner/metering"
+	"aliquot/planner/units"
 	"aliquot/safety"
 )
 
@@ -202,6 +203,10 @@ func (e *encoder) test(b machine.Test) {
 		unit = b.Quantity.Unit() // pH may be entered without one
 	}
 	e.text(fUnit, unit)
+	if b.SampleC != nil {
+		e.key(fTemperature)
+		e.measure(*b.SampleC, units.Temperature.Unit())
+	}
 	if b.Of != "tank" {
 		e.text(fOf, b.Of)
 	}
@@ -222,12 +227,17 @@ func (e *encoder) waterChange(b machine.WaterChange) {
 	for i, l := range b.Mix {
 		e.b = append(e.b, "{,"[min(i, 1)])
 		e.quoted(string(l.Quantity))
-		e.b = append(e.b, `:{"value":`...)
-		e.float(l.Level)
-		e.b = append(e.b, `,"unit":`...)
-		e.quoted(l.Quantity.Unit())
-		e.b = append(e.b, '}')
+		e.b = append(e.b, ':')
+		e.measure(l.Level, l.Quantity.Unit())
 	}
+	e.b = append(e.b, '}')
+}
+
+func (e *encoder) measure(value float64, unit string) {
+	e.b = append(e.b, `{"value":`...)
+	e.float(value)
+	e.b = append(e.b, `,"unit":`...)
+	e.quoted(unit)
 	e.b = append(e.b, '}')
 }
 

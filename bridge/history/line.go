@@ -48,6 +48,7 @@ const (
 	fVolumeL
 	fTrials
 	fMix
+	fTemperature
 	fields
 
 	firstText, firstNumber, firstNested = fType, fValue, fTrials
@@ -55,7 +56,7 @@ const (
 
 var fieldNames = [fields]string{"time", "entered", "until", "type", "id", "by", "system", "channel", "node", "container",
 	"supplement", "probe", "quantity", "unit", "of", "method", "lot", "outcome", "purpose", "into", "kind", "reason", "text",
-	"value", "volume_ml", "remaining_ml", "seconds", "delivered_ml", "volume_l", "trials", "mix"}
+	"value", "volume_ml", "remaining_ml", "seconds", "delivered_ml", "volume_l", "trials", "mix", "temperature"}
 
 var fieldsByName = func() map[string]field {
 	m := make(map[string]field, fields)
@@ -116,6 +117,7 @@ type line struct {
 	numbers              [firstNested - firstNumber]float64
 	trials               []metering.Trial
 	mix                  []measure
+	temperature          measure
 }
 
 func (l *line) text(f field) string    { return l.texts[f-firstText] }
@@ -177,6 +179,9 @@ func (p *parser) value(f field) (err error) {
 		return p.takeTrials()
 	case f == fMix:
 		return p.takeMix()
+	case f == fTemperature:
+		p.temperature, err = p.takeMeasure("temperature")
+		return err
 	case f >= firstNumber:
 		p.numbers[f-firstNumber], err = p.takeNumber()
 		return err
@@ -270,7 +275,6 @@ const mixMost = 100
 
 func (p *parser) takeMix() error {
 	return p.object(func(quantity string) error {
-		m := measure{quantity: quantity}
 		if len(p.mix) == mixMost {
 			return fmt.Errorf("more than %d quantities", mixMost)
 		}
@@ -279,26 +283,33 @@ func (p *parser) takeMix() error {
 				return fmt.Errorf("%s stands twice", quantity)
 			}
 		}
-		seen := map[string]bool{}
-		err := p.object(func(name string) (err error) {
-			if seen[name] {
-				return fmt.Errorf("%s stands twice in %s", name, quantity)
-			}
-			seen[name] = true
-			switch name {
-			case "value":
-				m.value, err = p.takeNumber()
-			case "unit":
-				m.unit, err = p.takeText()
-			default:
-				err = fmt.Errorf("unknown field %.40q in %s: it has value and unit", name, quantity)
-			}
-			return err
-		})
-		if err == nil && !seen["value"] {
-			err = fmt.Errorf("%s has no value", quantity)
-		}
+		m, err := p.takeMeasure(quantity)
 		p.mix = append(p.mix, m)
 		return err
 	})
+}
+
+// takeMeasure takes {"value", "unit"}.
+func (p *parser) takeMeasure(of string) (measure, error) {
+	m := measure{quantity: of}
+	seen := map[string]bool{}
+	err := p.object(func(name string) (err error) {
+		if seen[name] {
+			return fmt.Errorf("%s stands twice in %s", name, of)
+		}
+		seen[name] = true
+		switch name {
+		case "value":
+			m.value, err = p.takeNumber()
+		case "unit":
+			m.unit, err = p.takeText()
+		default:
+			err = fmt.Errorf("unknown field %.40q in %s: it has value and unit", name, of)
+		}
+		return err
+	})
+	if err == nil && !seen["value"] {
+		err = fmt.Errorf("%s has no value", of)
+	}
+	return m, err
 }

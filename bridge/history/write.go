@@ -92,7 +92,7 @@ func (w *Writer) end(b machine.RunEnded) {
 		run.Outcome = b.Outcome
 		if b.Duration > 0 && p.reserved.Rate > 0 {
 			run.Duration = b.Duration
-			moved := p.reserved.Rate.VolumeIn(b.Duration)
+			moved := p.reserved.Moved(b.Duration)
 			run.Delivered = &moved
 		}
 		if b.Outcome == machine.Partial && run.Delivered == nil {

@@ -24,12 +24,12 @@ func bodies() []machine.Body {
 	channel := machine.Scope{Channel: "alk", System: "reef", Interlock: "leak"}
 	return []machine.Body{
 		machine.RunReserved{Run: "01J", Channel: "alk", Container: "jug", Node: "board", Output: 2, Serial: 7, Purpose: machine.Dose, Into: machine.IntoTank,
-			Slot: "2027-03-02T09:00", Volume: 2020, Duration: 12_400, Longest: 60_000, Worst: 5000, Tolerance: 50, Rate: 163_333, CarryNL: 999, DayVolume: 48_000},
+			Slot: "2027-03-02T09:00", Volume: 2020, Duration: 12_400, Longest: 60_000, Worst: 5000, Tolerance: 50, Offset: 100, RunsOn: 120, Rate: 163_333, CarryNL: 999, DayVolume: 48_000},
 		machine.RunEnded{Run: "01J", Outcome: machine.Partial, Duration: 11_000, Hi: 2121, Lo: 1700, Reason: "asked to"},
 		machine.RunPast{Channel: "alk", Happened: at, Purpose: machine.Manual, Into: machine.IntoVessel, Volume: 2020, Duration: 12_400, Delivered: ref(ml(1.9)), Outcome: machine.Partial},
 		machine.SlotCarried{Channel: "alk", Slot: "2027-03-02T10:00", CarryNL: 120_000},
-		machine.Test{System: "reef", Quantity: units.Alkalinity, Level: 8.012, Value: 143, Unit: "ppm CaCO3", Taken: at, Method: "titration", Lot: "7", Of: "tank", Confirmed: true},
-		machine.Calibration{Channel: "alk", Trials: []metering.Trial{{Seconds: 60, MeasuredML: 9.8}}, Rate: 163_333, Tolerance: 150, Provisional: true},
+		machine.Test{System: "reef", Quantity: units.Alkalinity, Level: 8.012, Value: 143, Unit: "ppm CaCO3", SampleC: ref(24.5), Taken: at, Method: "titration", Lot: "7", Of: "tank", Confirmed: true},
+		machine.Calibration{Channel: "alk", Trials: []metering.Trial{{Seconds: 60, MeasuredML: 9.8}}, Rate: 163_333, Offset: -200, RunsOn: 10, Tolerance: 150, Provisional: true},
 		machine.Primed{Channel: "alk"},
 		machine.Tube{Channel: "alk"},
 		machine.Refill{Container: "jug", Added: 4500, Remaining: ref(ml(5))},

@@ -171,6 +171,7 @@ type Request struct {
 	Quantity string   `json:"quantity,omitempty"`
 	Value    *float64 `json:"value,omitempty"`
 	Unit     string   `json:"unit,omitempty"`
+	SampleAt *Measure `json:"temperature,omitempty"` // of the sample, or what the meter compensates to
 	Method   string   `json:"method,omitempty"`
 	Lot      string   `json:"lot,omitempty"`
 	Of       string   `json:"of,omitempty"`
@@ -184,6 +185,8 @@ type Request struct {
 	Seconds    *float64 `json:"seconds,omitempty"`
 	Into       string   `json:"into,omitempty"`
 	Trials     []Trial  `json:"trials,omitempty"`
+	DensityKgL *float64 `json:"density_kg_per_l,omitempty"` // of the solution that was weighed
+	WaterC     *float64 `json:"water_celsius,omitempty"`    // of the plain water that was weighed
 	Supplement string   `json:"supplement,omitempty"`
 
 	Reason  string     `json:"reason,omitempty"`
@@ -203,8 +206,10 @@ type Measure struct {
 	Unit  string  `json:"unit"`
 }
 
-// Trial is one calibration run: how long the pump ran, and what came out.
+// Trial is one calibration run: how long the pump ran, and what came out, read off a vessel or a scale. What was not
+// read is 0.
 type Trial struct {
 	Seconds    float64 `json:"seconds"`
-	MeasuredML float64 `json:"measured_ml"`
+	MeasuredML float64 `json:"measured_ml,omitempty"`
+	MeasuredG  float64 `json:"measured_g,omitempty"`
 }

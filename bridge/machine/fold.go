@@ -74,7 +74,8 @@ func (s *State) apply(r Row) {
 		}
 	case Tube:
 		if c := s.channel(b.Channel); c != nil {
-			c.primed, c.rate, c.ranFor = false, 0, 0
+			c.uncalibrate()
+			c.primed, c.ranFor = false, 0
 		}
 	case Refill:
 		s.applyRefill(b)
@@ -168,7 +169,8 @@ func (s *State) applyCleared(r Row, b Cleared) {
 func (s *State) returned(scope Scope, at time.Time) {
 	for i := range s.channels {
 		if c := &s.channels[i]; scope.covers(c) {
-			c.primed, c.rate, c.returnedAt = false, 0, at
+			c.uncalibrate()
+			c.primed, c.returnedAt = false, at
 		}
 	}
 }
@@ -192,16 +194,24 @@ func (s *State) applyCalibration(r Row, b Calibration) {
 	if c == nil {
 		return
 	}
-	rate, tolerance, provisional := b.Rate, b.Tolerance, b.Provisional
-	if rate == 0 { // an imported line carries the trials only
-		k, _, err := metering.Calibrate(b.Trials, 0)
+	if b.Rate == 0 { // an imported line carries the trials only
+		k, _, err := metering.Measure(b.Trials, metering.Last{})
 		if err != nil {
 			return
 		}
-		rate, tolerance, provisional = k.Rate, k.Tolerance, k.Provisional
+		b = calibrationOf(b.Channel, b.Trials, k)
 	}
-	c.rate, c.tolerance, c.provisional, c.calibratedAt = rate, tolerance, provisional, r.At
+	c.rate, c.offset, c.runsOn, c.trials = b.Rate, b.Offset, b.RunsOn, b.Trials
+	c.tolerance, c.provisional, c.calibratedAt = b.Tolerance, b.Provisional, r.At
 }
+
+// calibrationOf is the row of what trials say.
+func calibrationOf(channel string, trials []metering.Trial, k metering.Calibration) Calibration {
+	return Calibration{Channel: channel, Trials: trials, Rate: k.Rate, Offset: k.Offset, RunsOn: k.RunsOn, Tolerance: k.Tolerance, Provisional: k.Provisional}
+}
+
+// uncalibrate forgets what the pump delivers.
+func (c *channelState) uncalibrate() { c.rate, c.offset, c.runsOn, c.trials = 0, 0, 0, nil }
 
 func (s *State) applyRefill(b Refill) {
 	k := s.container(b.Container)

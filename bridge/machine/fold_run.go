@@ -42,7 +42,7 @@ func (s *State) applyEnded(r Row, b RunEnded) {
 	}
 	moved := booking.Volume
 	if c.open != nil && (b.Duration > 0 || b.Outcome == Partial) {
-		moved = c.open.Rate.VolumeIn(b.Duration)
+		moved = c.open.Moved(b.Duration)
 	}
 	least, most := moved, moved
 	if c.rate == 0 { // the rate was a cautious guess: the node's word about the time says little of the volume
@@ -151,9 +151,9 @@ func (s *State) applyPast(r Row, b RunPast) {
 	rate := c.presentRate()
 	reserved := RunReserved{Run: then.ID, Channel: b.Channel, Container: c.cfg.Container, Node: c.cfg.Node, Output: c.cfg.Output,
 		Serial: s.serial, Purpose: b.Purpose, Into: b.Into, Volume: b.Volume, Duration: b.Duration, Tolerance: c.tolerance,
-		Rate: rate, CarryNL: c.carryNL, DayVolume: s.pastDayVolume(c, b)}
+		Rate: rate, Offset: c.offset, RunsOn: c.runsOn, CarryNL: c.carryNL, DayVolume: s.pastDayVolume(c, b)}
 	if reserved.Duration == 0 {
-		reserved.Duration = rate.TimeFor(b.Volume)
+		reserved.Duration = rate.TimeFor(b.Volume - c.offset)
 	}
 	reserved.Longest, reserved.Worst = s.worstCase(c, reserved.Duration, b.Volume, rate)
 	booking := safety.NewBooking(then.ID, b.Into == IntoVessel, then.Elapsed, reserved.Longest, reserved.commanded())
@@ -166,7 +166,7 @@ func (s *State) applyPast(r Row, b RunPast) {
 	ended := RunEnded{Run: then.ID, Outcome: b.Outcome}
 	ended.Hi, ended.Lo = safety.Account(reserved.commanded(), b.Outcome, nil)
 	if b.Outcome == Finished || b.Outcome == Partial {
-		ended.Hi, ended.Lo = c.tolerance.Above(max(reserved.Worst, moved)), c.tolerance.Below(moved)
+		ended.Hi, ended.Lo = c.tolerance.Above(max(reserved.Worst, moved)), c.tolerance.Below(moved-max(0, c.offset))
 	}
 	end := then
 	end.At, end.Elapsed = then.At.Add(reserved.Duration.Duration()), then.Elapsed+safety.Elapsed(reserved.Duration)
@@ -187,12 +187,18 @@ func (s *State) pastDayVolume(c *channelState, b RunPast) safety.Microlitres {
 }
 
 // worstCase is the longest that a node can be on for a run, and what it moves in that time before the tolerance.
-// A relay whose on-time is fixed inside it always takes the whole of it.
+// A relay whose on-time is fixed inside it always takes the whole of it. With an offset the commanded volume says
+// too little of either sign of it.
 func (s *State) worstCase(c *channelState, d safety.Milliseconds, v safety.Microlitres, rate safety.Rate) (safety.Milliseconds, safety.Microlitres) {
-	if n := s.node(c.cfg.Node); n != nil && n.cfg.AutoOff > 0 {
-		return max(d, n.cfg.AutoOff), max(v, rate.VolumeIn(n.cfg.AutoOff))
+	autoOff := safety.Milliseconds(0)
+	if n := s.node(c.cfg.Node); n != nil {
+		autoOff = n.cfg.AutoOff
 	}
-	return d, v
+	longest := max(d, autoOff)
+	if autoOff > 0 || c.offset != 0 || c.runsOn != 0 {
+		v = max(v, safety.Commanded{Rate: rate, RunsOn: c.runsOn}.WorstIn(longest))
+	}
+	return longest, v
 }
 
 // presentRate is the calibrated rate, else the nominal one, else 0.
@@ -204,7 +210,12 @@ func (c *channelState) presentRate() safety.Rate {
 }
 
 func (b RunReserved) commanded() safety.Commanded {
-	return safety.Commanded{Volume: b.Volume, Worst: b.Worst, Rate: b.Rate, Tolerance: b.Tolerance}
+	return safety.Commanded{Volume: b.Volume, Worst: b.Worst, Rate: b.Rate, Tolerance: b.Tolerance, Offset: b.Offset, RunsOn: b.RunsOn}
+}
+
+// Moved is what the run gave by the calibration, if it ran for so long.
+func (b RunReserved) Moved(ran safety.Milliseconds) safety.Microlitres {
+	return b.commanded().Moved(ran)
 }
 
 func (p Purpose) attended() bool { return p == Prime || p == Calibrate || p == TestRun || p == Prove }

@@ -38,14 +38,14 @@ func (y *systemState) estimates(out []estimate.Estimate, at time.Time) []estimat
 }
 
 func (s *State) planChannel(c *channelState, at time.Time) planner.ChannelState {
-	p := planner.ChannelState{Channel: c.cfg.Channel, Rate: c.rate, CarryNL: c.carryNL, Reference: c.dayReference(at),
+	p := planner.ChannelState{Channel: c.cfg.Channel, Rate: c.rate, Offset: c.offset, RunsOn: c.runsOn, CarryNL: c.carryNL, Reference: c.dayReference(at),
 		ServedThrough: c.served, Peak: c.peak, Ceiling: c.ceiling(at)}
 	p.Strength, p.Tolerance = s.strength(c), c.tolerance
 	if inside := s.inside(c); inside != nil {
 		p.Limewater = inside.Limewater
 	}
 	// A planned run is bounded by its volume, by its time and by its pH step, whichever is least.
-	p.PerRun = min(p.PerRun, safety.Microlitres(int64(c.rate)*int64(c.cfg.Limits.RunTime)/1e6))
+	p.PerRun = min(p.PerRun, max(0, safety.Microlitres(int64(c.rate)*int64(c.cfg.Limits.RunTime)/1e6)+c.offset))
 	if g := c.gentlest(); g > 0 {
 		p.PerRun = min(p.PerRun, max(g, p.SmallestRun))
 	}
@@ -189,8 +189,8 @@ func (t *turn) tryServe(c *channelState, d *dueSlot) {
 // smallest is the smallest run that the channel could be asked for.
 func (c *channelState) smallest() wanted {
 	rate := max(1, c.presentRate())
-	v := max(1, c.cfg.Limits.SmallestRun)
-	return wanted{purpose: Dose, into: IntoTank, volume: v, duration: max(1, rate.TimeFor(v)), rate: rate}
+	v := max(1, c.cfg.Limits.SmallestRun, c.offset+1)
+	return wanted{purpose: Dose, into: IntoTank, volume: v, duration: max(1, rate.TimeFor(v-c.offset)), rate: rate}
 }
 
 // unplanned says why the plan gives the channel nothing, or is empty.

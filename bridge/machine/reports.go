@@ -95,7 +95,7 @@ func (t *turn) reportedLate(n *nodeState, e Reported) {
 // was booked changes nothing.
 func (t *turn) ranOn(c *channelState, booking safety.Booking, ran safety.Milliseconds) {
 	rate := c.presentRate()
-	hi := c.tolerance.Above(rate.VolumeIn(ran))
+	hi := c.tolerance.Above(rate.VolumeIn(ran) + c.runsOn)
 	if hi <= booking.Hi {
 		return
 	}

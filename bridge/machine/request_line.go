@@ -5,7 +5,6 @@ import (
 	"math"
 	"strings"
 
-	"aliquot/planner/metering"
 	"aliquot/safety"
 )
 
@@ -76,14 +75,17 @@ func (t *turn) size(c *channelState, q Request, w *wanted) *reply {
 		if bad != nil {
 			return bad
 		}
-		w.duration = expected.TimeFor(v)
+		if v <= c.offset {
+			return no(safety.OutOfRange, "every run of channel %s gives about %s besides rate × time: ask for more than that", c.cfg.ID, c.offset)
+		}
+		w.duration = expected.TimeFor(v - c.offset)
 	case w.purpose == Prime:
-		w.duration = expected.TimeFor(c.cfg.Line.Prime)
+		w.duration = expected.TimeFor(c.cfg.Line.Prime - c.offset)
 	default:
 		return no(safety.BadPayload, "say volume_ml or seconds")
 	}
 	if w.into == IntoVessel && q.Seconds == nil {
-		w.duration = min(w.duration, w.rate.TimeFor(c.cfg.Limits.AttendedPerRun), safety.RunMax)
+		w.duration = min(w.duration, w.rate.TimeFor(c.cfg.Limits.AttendedPerRun-c.runsOn), safety.RunMax)
 	}
 	if c.presentRate() == 0 && w.duration > safety.UncalibratedRunMax {
 		w.duration = safety.UncalibratedRunMax
@@ -92,7 +94,7 @@ func (t *turn) size(c *channelState, q Request, w *wanted) *reply {
 		w.duration = min(w.duration, own) // the relay would go off sooner, and nobody could tell why
 	}
 	w.duration = max(1, w.duration)
-	w.volume = max(1, expected.VolumeIn(w.duration))
+	w.volume = max(1, expected.VolumeIn(w.duration)+c.offset)
 	return nil
 }
 
@@ -110,54 +112,6 @@ func (t *turn) startAsked(c *channelState, w wanted) reply {
 		text += ". " + strings.Join(p.Cautions, " ")
 	}
 	return reply{code: safety.Started, text: text, result: RunResult{Run: row.Run, Seconds: row.Duration.Seconds(), VolumeML: row.Volume.Millilitres()}}
-}
-
-// CalibrationResult is the result of the request `calibrate` with trials.
-type CalibrationResult struct {
-	RateMLPerMin  float64  `json:"rate_ml_per_min"`
-	Trials        int      `json:"trials"`
-	CVPercent     float64  `json:"cv_percent"`
-	ChangePercent *float64 `json:"change_percent"` // against the last calibration, or the nominal rate
-	Provisional   bool     `json:"provisional"`
-}
-
-// askCalibrate runs into a vessel (seconds), or takes what runs delivered (trials).
-func (t *turn) askCalibrate(q Request) reply {
-	if len(q.Trials) == 0 {
-		if q.Into == "" {
-			q.Into = string(IntoVessel)
-		}
-		return t.attendedRun(q, Calibrate)
-	}
-	c, bad := t.theChannel(q.Channel)
-	if bad != nil {
-		return *bad
-	}
-	var trials []metering.Trial
-	for _, k := range q.Trials {
-		trials = append(trials, metering.Trial(k))
-	}
-	k, findings, err := metering.Calibrate(trials, c.presentRate())
-	if err != nil {
-		return *no(safety.OutOfRange, "%s", err)
-	}
-	if k.NeedsConfirm && !q.Confirm {
-		return *no(safety.NeedsConfirm, "channel %s would go from %.3g to %.3g mL/min (%+.0f %%); if that is right send it again with \"confirm\": true", c.cfg.ID, k.Previous.MillilitresPerMinute(), k.Rate.MillilitresPerMinute(), 100*k.Change)
-	}
-	t.record(Calibration{Channel: c.cfg.ID, Trials: trials, Rate: k.Rate, Tolerance: k.Tolerance, Provisional: k.Provisional}, q.By)
-	out := CalibrationResult{RateMLPerMin: k.Rate.MillilitresPerMinute(), Trials: k.Trials, CVPercent: 100 * k.CV, Provisional: k.Provisional}
-	text := fmt.Sprintf("channel %s delivers %.4g mL/min (%d trials, CV %.1f %%)", c.cfg.ID, out.RateMLPerMin, k.Trials, out.CVPercent)
-	if k.Previous > 0 {
-		change := 100 * k.Change
-		out.ChangePercent = &change
-	}
-	for _, f := range findings {
-		text += "; " + f.Text
-	}
-	if k.Provisional {
-		return reply{code: safety.Provisional, text: text, result: out}
-	}
-	return done(text, out)
 }
 
 // askProve switches a relay on and never off: it must go off by itself (H-02).

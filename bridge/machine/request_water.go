@@ -15,6 +15,7 @@ import (
 type TestResult struct {
 	Level        float64   `json:"level"`
 	Unit         string    `json:"unit"`
+	TemperatureC *float64  `json:"temperature_degc,omitempty"` // that the conversion rests on, where it does
 	Expected     *float64  `json:"expected"`
 	ExpectedSD   *float64  `json:"expected_sd"`
 	Accepted     bool      `json:"accepted"`
@@ -44,7 +45,11 @@ func (t *turn) askTest(q Request) reply {
 	if q.Value == nil {
 		return *no(safety.BadPayload, "value is missing")
 	}
-	level, verdict, hint := assay.CheckEntry(quantity, *q.Value, q.Unit, assay.Ordinary())
+	water, celsius, bad := sampleOf(q)
+	if bad != nil {
+		return *bad
+	}
+	level, verdict, hint := assay.CheckEntry(quantity, *q.Value, q.Unit, water)
 	switch {
 	case verdict == units.Refused:
 		return *refused(hint, "value")
@@ -61,15 +66,36 @@ func (t *turn) askTest(q Request) reply {
 		return *no(safety.BadPayload, "of is %q; it can be tank, mix or reference", q.Of)
 	}
 	t.record(Test{System: y.cfg.ID, Quantity: quantity, Level: level, Value: *q.Value, Unit: q.Unit, Taken: taken,
-		Method: q.Method, Lot: q.Lot, Of: q.Of, Confirmed: q.Confirm}, q.By)
+		SampleC: celsius, Method: q.Method, Lot: q.Lot, Of: q.Of, Confirmed: q.Confirm}, q.By)
 	t.do(Count{Metric: MetricTests, Labels: [2]string{y.cfg.ID, string(quantity)}})
 	t.tick()
-	return t.testReply(y, quantity, level, q.Of)
-}
-
-func (t *turn) testReply(y *systemState, quantity units.Quantity, level float64, of string) reply {
 	out := TestResult{Level: level, Unit: quantity.Unit(), Accepted: true, PlannedMLDay: []Planned{}}
 	text := fmt.Sprintf("%s of %s: %.4g %s taken", quantity, y.cfg.ID, level, quantity.Unit())
+	if assay.NeedsTemperature(quantity, q.Unit) {
+		at := float64(water.Temperature)
+		out.TemperatureC = &at
+		text += fmt.Sprintf(" (%g %s at %.4g degC)", *q.Value, q.Unit, at)
+		if celsius == nil {
+			text += ", the temperature to which hobby meters compensate; if yours does not, send it again with the sample's"
+		}
+	}
+	return t.testReply(y, quantity, q.Of, out, text)
+}
+
+// sampleOf is the water that a test was taken in, and its temperature where the request gives it.
+func sampleOf(q Request) (assay.Water, *float64, *reply) {
+	if q.SampleAt == nil {
+		return assay.Ordinary(), nil, nil
+	}
+	w, err := assay.Sampled(q.SampleAt.Value, q.SampleAt.Unit)
+	if err != nil {
+		return w, nil, refused(err, "temperature")
+	}
+	celsius := float64(w.Temperature)
+	return w, &celsius, nil
+}
+
+func (t *turn) testReply(y *systemState, quantity units.Quantity, of string, out TestResult, text string) reply {
 	if of != "" && of != "tank" {
 		return done(text+"; it is kept, and says nothing about the tank", out)
 	}

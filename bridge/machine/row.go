@@ -98,8 +98,10 @@ type RunReserved struct {
 	Worst     safety.Microlitres  `json:"worst_ul"`       // before the tolerance
 	Tolerance safety.Tolerance    `json:"tolerance_permille"`
 	Rate      safety.Rate         `json:"rate_nl_s"`
-	CarryNL   int64               `json:"carry_nl"`      // owed to the channel after this run, nanolitres
-	DayVolume safety.Microlitres  `json:"day_volume_ul"` // the daily volume planned then
+	Offset    safety.Microlitres  `json:"offset_ul,omitempty"`  // expected besides rate × time
+	RunsOn    safety.Microlitres  `json:"runs_on_ul,omitempty"` // the most of it; worst_ul holds it already
+	CarryNL   int64               `json:"carry_nl"`             // owed to the channel after this run, nanolitres
+	DayVolume safety.Microlitres  `json:"day_volume_ul"`        // the daily volume planned then
 }
 
 // RunEnded gives a run's outcome. A later row for the same run may only raise Hi.
@@ -135,23 +137,27 @@ type SlotCarried struct {
 type Test struct {
 	System    string         `json:"system"`
 	Quantity  units.Quantity `json:"quantity"`
-	Level     float64        `json:"level"` // canonical unit
-	Value     float64        `json:"value"` // as entered
-	Unit      string         `json:"unit"`  // as entered
-	Taken     time.Time      `json:"taken"` // when the sample was drawn
+	Level     float64        `json:"level"`                 // canonical unit
+	Value     float64        `json:"value"`                 // as entered
+	Unit      string         `json:"unit"`                  // as entered
+	Taken     time.Time      `json:"taken"`                 // when the sample was drawn
+	SampleC   *float64       `json:"sample_degc,omitempty"` // temperature that the keeper gave with the value
 	Method    string         `json:"method,omitempty"`
 	Lot       string         `json:"lot,omitempty"`
 	Of        string         `json:"of,omitempty"`        // tank (empty), mix, reference
 	Confirmed bool           `json:"confirmed,omitempty"` // the keeper insisted on an unusual value
 }
 
-// Calibration records what a channel's runs really delivered, and the rate that follows.
+// Calibration records what a channel's runs really delivered, and the rate and offset that follow. A row without an
+// offset has none, whatever its trials say: it was folded so when it was written.
 type Calibration struct {
-	Channel     string           `json:"channel"`
-	Trials      []metering.Trial `json:"trials"`
-	Rate        safety.Rate      `json:"rate_nl_s"`
-	Tolerance   safety.Tolerance `json:"tolerance_permille"`
-	Provisional bool             `json:"provisional,omitempty"`
+	Channel     string             `json:"channel"`
+	Trials      []metering.Trial   `json:"trials"`
+	Rate        safety.Rate        `json:"rate_nl_s"`
+	Offset      safety.Microlitres `json:"offset_ul,omitempty"`  // of every run, besides rate × time
+	RunsOn      safety.Microlitres `json:"runs_on_ul,omitempty"` // the most that it can be, at least 0
+	Tolerance   safety.Tolerance   `json:"tolerance_permille"`
+	Provisional bool               `json:"provisional,omitempty"`
 }
 
 // Primed records that liquid was seen at the outlet.

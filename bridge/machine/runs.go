@@ -26,7 +26,7 @@ type wanted struct {
 // want completes a run with the worst that its node can make of it.
 func (t *turn) want(c *channelState, w wanted) wanted {
 	w.longest, w.worst = t.worstCase(c, w.duration, w.volume, w.rate)
-	w.worst = max(w.worst, w.rate.VolumeIn(w.longest))
+	w.worst = max(w.worst, w.commanded(c).WorstIn(w.longest))
 	return w
 }
 
@@ -36,8 +36,11 @@ func (t *turn) verdict(c *channelState, w wanted) safety.Verdict {
 
 func (w wanted) ask(c *channelState) safety.Ask {
 	return safety.Ask{Attended: w.purpose.attended(), Vessel: w.into == IntoVessel, Proving: w.purpose == Prove,
-		Duration: w.duration, Longest: w.longest,
-		Commanded: safety.Commanded{Volume: w.volume, Worst: w.worst, Rate: w.rate, Tolerance: c.tolerance}}
+		Duration: w.duration, Longest: w.longest, Commanded: w.commanded(c)}
+}
+
+func (w wanted) commanded(c *channelState) safety.Commanded {
+	return safety.Commanded{Volume: w.volume, Worst: w.worst, Rate: w.rate, Tolerance: c.tolerance, Offset: c.offset, RunsOn: c.runsOn}
 }
 
 // start asks the gate, and if it allows reserves the run and sends it.
@@ -56,7 +59,7 @@ func (t *turn) reserve(c *channelState, w wanted) RunReserved {
 	serial := t.serial + 1
 	row := RunReserved{Run: t.runID(serial), Channel: c.cfg.ID, Container: c.cfg.Container, Node: c.cfg.Node, Output: c.cfg.Output,
 		Serial: serial, Purpose: w.purpose, Into: w.into, Slot: w.slot, Volume: w.volume, Duration: w.duration,
-		Longest: w.longest, Worst: w.worst, Tolerance: c.tolerance, Rate: w.rate, CarryNL: w.carryNL, DayVolume: w.dayVolume}
+		Longest: w.longest, Worst: w.worst, Tolerance: c.tolerance, Rate: w.rate, Offset: c.offset, RunsOn: c.runsOn, CarryNL: w.carryNL, DayVolume: w.dayVolume}
 	t.record(row, w.by)
 	return row
 }

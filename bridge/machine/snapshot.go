@@ -110,7 +110,7 @@ func (s *State) channelView(c *channelState) ChannelView {
 	}
 	if c.rate > 0 {
 		rate := c.rate.MillilitresPerMinute()
-		v.RateMLPerMin = &rate
+		v.RateMLPerMin, v.OffsetML = &rate, c.offset.Millilitres()
 	} else {
 		v.Calibrated = nil
 	}
@@ -155,7 +155,7 @@ func (s *State) unplannedText(c *channelState, code safety.Code) string {
 func (s *State) askSmallest(c *channelState) safety.Ask {
 	w := c.smallest()
 	w.longest, w.worst = s.worstCase(c, w.duration, w.volume, w.rate)
-	w.worst = max(w.worst, w.rate.VolumeIn(w.longest))
+	w.worst = max(w.worst, w.commanded(c).WorstIn(w.longest))
 	return w.ask(c)
 }
 

@@ -5,6 +5,7 @@ import (
 
 	"aliquot/planner"
 	"aliquot/planner/estimate"
+	"aliquot/planner/metering"
 	"aliquot/safety"
 )
 
@@ -68,6 +69,9 @@ type channelState struct {
 	cfg *Channel
 
 	rate         safety.Rate
+	offset       safety.Microlitres // what every run gives besides rate × time; 0 while the rate is
+	runsOn       safety.Microlitres // the most that this can be, at least 0
+	trials       []metering.Trial   // of the calibration in use
 	tolerance    safety.Tolerance
 	provisional  bool
 	calibratedAt time.Time

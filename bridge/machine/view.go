@@ -81,6 +81,7 @@ type ChannelView struct {
 	Running         bool        `json:"running"`
 	Run             string      `json:"run"` // id of the open run, or empty
 	RateMLPerMin    *float64    `json:"rate_ml_per_min"`
+	OffsetML        float64     `json:"offset_ml,omitempty"` // what every run gives besides rate × time
 	Calibrated      *time.Time  `json:"calibrated"`
 	Provisional     bool        `json:"provisional"`
 	Primed          bool        `json:"primed"`

@@ -134,29 +134,6 @@ func TestAnyMisspeltFieldIsRefused(t *testing.T) {
 	}
 }
 
-// edits agrees with the definition.
-func TestEditsIsTheEditDistance(t *testing.T) {
-	rapid.Check(t, func(t *rapid.T) {
-		a := rapid.StringMatching(`[ab]{0,5}`).Draw(t, "a")
-		b := rapid.StringMatching(`[ab]{0,5}`).Draw(t, "b")
-		if got, want := edits(a, b), naiveEdits(a, b); got != want {
-			t.Fatalf("edits(%q, %q) = %d; want %d", a, b, got, want)
-		}
-	})
-}
-
-func naiveEdits(a, b string) int {
-	switch {
-	case a == "":
-		return len(b)
-	case b == "":
-		return len(a)
-	case a[0] == b[0]:
-		return naiveEdits(a[1:], b[1:])
-	}
-	return 1 + min(naiveEdits(a[1:], b), naiveEdits(a, b[1:]), naiveEdits(a[1:], b[1:]))
-}
-
 // Every owner record that can be written is read back the same.
 func TestOwnerRecordsReadBack(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {

@@ -115,6 +115,8 @@ func readField(q *machine.Request, f FieldDoc, o payload.Object) (bad *payload.E
 		q.Mix, bad = readMix(o)
 	case kindTrials:
 		q.Trials, bad = readTrials(o)
+	case kindMeasure:
+		q.SampleAt, bad = readMeasureOf(f.Name, o)
 	}
 	return bad
 }
@@ -175,6 +177,10 @@ func numberPlace(q *machine.Request, name string) **float64 {
 		return &q.Seconds
 	case "minutes":
 		return &q.Minutes
+	case "density_kg_per_l":
+		return &q.DensityKgL
+	case "water_celsius":
+		return &q.WaterC
 	}
 	panic("topics: no place for the number " + name)
 }

@@ -61,7 +61,7 @@ func readMeasure(at string, o payload.Object) (m machine.Measure, bad *payload.E
 	return machine.Measure{Value: *value, Unit: unit}, nil
 }
 
-// readTrials reads a list of {"seconds", "measured_ml"}.
+// readTrials reads a list of {"seconds", "measured_ml"} or {"seconds", "measured_g"}.
 func readTrials(o payload.Object) ([]machine.Trial, *payload.Error) {
 	list, bad := o.Objects("trials", maxTrials)
 	if bad != nil {
@@ -70,23 +70,51 @@ func readTrials(o payload.Object) ([]machine.Trial, *payload.Error) {
 	var out []machine.Trial
 	for i, inner := range list {
 		at := fmt.Sprintf("trials.%d", i)
-		if bad := onlyFields(at, inner, "seconds", "measured_ml"); bad != nil {
+		k, bad := readTrial(at, inner)
+		if bad != nil {
 			return nil, bad
 		}
-		seconds, bad := inner.Number("seconds")
-		if bad != nil {
-			return nil, inside(at, bad)
-		}
-		measured, bad := inner.Number("measured_ml")
-		if bad != nil {
-			return nil, inside(at, bad)
-		}
-		if seconds == nil || measured == nil {
-			return nil, malformed(`%s needs both "seconds" and "measured_ml"`, payload.Quote(at))
-		}
-		out = append(out, machine.Trial{Seconds: *seconds, MeasuredML: *measured})
+		out = append(out, k)
 	}
 	return out, nil
+}
+
+func readTrial(at string, o payload.Object) (k machine.Trial, bad *payload.Error) {
+	if bad := onlyFields(at, o, "seconds", "measured_ml", "measured_g"); bad != nil {
+		return machine.Trial{}, bad
+	}
+	var given [3]*float64
+	for i, name := range []string{"seconds", "measured_ml", "measured_g"} {
+		if given[i], bad = o.Number(name); bad != nil {
+			return machine.Trial{}, inside(at, bad)
+		}
+		if given[i] != nil && *given[i] == 0 {
+			return machine.Trial{}, &payload.Error{Code: safety.OutOfRange, Text: fmt.Sprintf("%s: %q is 0; it must be above 0", payload.Quote(at), name)}
+		}
+	}
+	if given[0] == nil || (given[1] == nil) == (given[2] == nil) {
+		return machine.Trial{}, malformed(`%s needs "seconds", and either "measured_ml" or "measured_g"`, payload.Quote(at))
+	}
+	k.Seconds = *given[0]
+	if given[1] != nil {
+		k.MeasuredML = *given[1]
+	} else {
+		k.MeasuredG = *given[2]
+	}
+	return k, nil
+}
+
+// readMeasureOf reads one {"value", "unit"}.
+func readMeasureOf(name string, o payload.Object) (*machine.Measure, *payload.Error) {
+	inner, there, bad := o.Object(name)
+	if bad != nil || !there {
+		return nil, bad
+	}
+	m, bad := readMeasure(name, inner)
+	if bad != nil {
+		return nil, bad
+	}
+	return &m, nil
 }
 
 func onlyFields(at string, o payload.Object, allowed ...string) *payload.Error {

@@ -85,7 +85,9 @@ func full(d VerbDoc) map[string]any {
 		case kindMix:
 			m[f.Name] = map[string]any{"alkalinity": map[string]any{"value": 8, "unit": "dKH"}}
 		case kindTrials:
-			m[f.Name] = []any{map[string]any{"seconds": 60, "measured_ml": 9.8}}
+			m[f.Name] = []any{map[string]any{"seconds": 60, "measured_ml": 9.8}, map[string]any{"seconds": 60, "measured_g": 10.2}}
+		case kindMeasure:
+			m[f.Name] = map[string]any{"value": 24.5, "unit": "degC"}
 		}
 	}
 	return m
@@ -145,7 +147,7 @@ func TestRequiredFields(t *testing.T) {
 }
 
 func TestWrongKinds(t *testing.T) {
-	wrong := map[kind]any{kindName: 5, kindText: true, kindNumber: "8,3", kindFlag: "true", kindTime: 17, kindMix: []any{}, kindTrials: map[string]any{}}
+	wrong := map[kind]any{kindName: 5, kindText: true, kindNumber: "8,3", kindFlag: "true", kindTime: 17, kindMix: []any{}, kindTrials: map[string]any{}, kindMeasure: 25}
 	for _, d := range Verbs() {
 		for _, f := range d.fields() {
 			in := full(d)
@@ -194,7 +196,15 @@ func TestRefusals(t *testing.T) {
 		{"text too long", "note", `{"ref":"a","kind":"other","text":"` + strings.Repeat("c", 501) + `"}`, safety.BadPayload, "a", "501 characters"},
 		{"time without offset", "test", `{"ref":"a","quantity":"x","value":1,"at":"2027-03-02T09:00:00"}`, safety.BadPayload, "a", "date, time and offset"},
 		{"trial field", "calibrate", `{"ref":"a","channel":"c","trials":[{"seconds":60,"ml":9}]}`, safety.BadPayload, "a", `"trials.0" has a field "ml"`},
-		{"trial half", "calibrate", `{"ref":"a","channel":"c","trials":[{"seconds":60}]}`, safety.BadPayload, "a", "needs both"},
+		{"trial half", "calibrate", `{"ref":"a","channel":"c","trials":[{"seconds":60}]}`, safety.BadPayload, "a", `"trials.0" needs "seconds"`},
+		{"trial without time", "calibrate", `{"ref":"a","channel":"c","trials":[{"measured_g":60}]}`, safety.BadPayload, "a", `"trials.0" needs "seconds"`},
+		{"trial read twice", "calibrate", `{"ref":"a","channel":"c","trials":[{"seconds":60,"measured_ml":9.8},{"seconds":60,"measured_ml":9.8,"measured_g":9.8}]}`, safety.BadPayload, "a", `"trials.1" needs "seconds", and either`},
+		{"trial of nothing", "calibrate", `{"ref":"a","channel":"c","trials":[{"seconds":60,"measured_g":0}]}`, safety.OutOfRange, "a", `"trials.0": "measured_g" is 0`},
+		{"trial in kilograms", "calibrate", `{"ref":"a","channel":"c","trials":[{"seconds":60,"measured_kg":1}]}`, safety.BadPayload, "a", `did you mean "measured_g"?`},
+		{"density in another unit", "calibrate", `{"ref":"a","channel":"c","density":1050,"trials":[{"seconds":60,"measured_g":9}]}`, safety.BadPayload, "a", `did you mean "density_kg_per_l"?`},
+		{"temperature a number H-28", "test", `{"ref":"a","quantity":"salinity","value":53,"unit":"mS/cm","temperature":25}`, safety.BadPayload, "a", `"temperature"`},
+		{"temperature without unit H-28", "test", `{"ref":"a","quantity":"salinity","value":53,"unit":"mS/cm","temperature":{"value":25}}`, safety.MissingUnit, "a", `"temperature" has no "unit"`},
+		{"temperature without value", "test", `{"ref":"a","quantity":"salinity","value":53,"unit":"mS/cm","temperature":{"unit":"degC"}}`, safety.BadPayload, "a", `"temperature" has no "value"`},
 		{"trial text", "calibrate", `{"ref":"a","channel":"c","trials":[{"seconds":60,"measured_ml":"9,8"}]}`, safety.NotANumber, "a", `"trials.0": "measured_ml" is the text`},
 		{"no trials", "calibrate", `{"ref":"a","channel":"c","trials":[]}`, safety.BadPayload, "a", "0 entries"},
 		{"mix empty", "water-change", `{"ref":"a","volume_l":3,"mix":{}}`, safety.BadPayload, "a", "0 quantities"},

@@ -12,7 +12,9 @@ const (
 	kindFlag   kind = "true or false"
 	kindTime   kind = "time"   // RFC 3339 with its offset
 	kindMix    kind = "object" // quantity -> {"value", "unit"}
-	kindTrials kind = "list"   // of {"seconds", "measured_ml"}
+	kindTrials kind = "list"   // of {"seconds", "measured_ml"} or {"seconds", "measured_g"}
+	// kindMeasure is {"value", "unit"}.
+	kindMeasure kind = "value and unit"
 )
 
 // Limits of texts and lists in requests.
@@ -83,6 +85,7 @@ func waterVerbs() []VerbDoc {
 			must("quantity", kindName, "what was measured"),
 			must("value", kindNumber, "the result, in `unit`"),
 			may("unit", kindName, "unit of the result, never guessed: without it the answer is missing_unit"),
+			may("temperature", kindMeasure, "of the sample, {\"value\", \"unit\"}; for a conductivity, and for amounts per kilogram. Left out, 25 degC, to which hobby meters compensate"),
 			may("method", kindName, "test kit or instrument"),
 			may("lot", kindName, "lot of the test kit"),
 			may("of", kindName, "`tank` (default), `mix` or `reference`")},
@@ -102,7 +105,9 @@ func lineVerbs() []VerbDoc {
 		{machine.VerbPrimed, "Say that liquid was seen at the outlet.", []FieldDoc{mustChannel}, `{"ref":"p-2","channel":"alk"}`},
 		{machine.VerbCalibrate, "Without trials: run into a measuring vessel. With trials: take what the runs really delivered.",
 			[]FieldDoc{mustChannel, runSeconds, runVolume, mayInto,
-				may("trials", kindTrials, "1 to 32 of {\"seconds\": s, \"measured_ml\": mL}; three or more for a full calibration")},
+				may("trials", kindTrials, "1 to 32 of {\"seconds\": s, \"measured_ml\": mL}, or with \"measured_g\": g from a scale; three or more for a full calibration, and the longest at least twice the shortest to tell what each run gives besides rate × time"),
+				may("density_kg_per_l", kindNumber, "of the solution that was weighed, kg/L, 0.7 to 2; this or water_celsius goes with `measured_g`"),
+				may("water_celsius", kindNumber, "temperature of the plain water that was weighed, degC, 0 to 40 (ISO 8655-6)")},
 			`{"ref":"c-1","channel":"alk","trials":[{"seconds":60,"measured_ml":9.8},{"seconds":60,"measured_ml":9.9},{"seconds":60,"measured_ml":9.8}]}`},
 		{machine.VerbProve, "Switch a relay on, never off, with the outlet in a vessel: it must be seen to go off by itself.",
 			[]FieldDoc{mustChannel, mayInto}, `{"ref":"pr-1","channel":"trace","into":"vessel"}`},

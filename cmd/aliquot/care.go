@@ -10,7 +10,6 @@ import (
 	"time"
 
 	"aliquot/bridge/machine"
-	"aliquot/planner/metering"
 	"aliquot/planner/units"
 )
 
@@ -57,15 +56,16 @@ func set(fields map[string]any, name, value string) {
 }
 
 type enterCommand struct {
-	Quantity string   `arg:"" help:"alkalinity, calcium, magnesium …"`
-	Value    string   `arg:"" help:"The number, with a point: 8.3"`
-	Unit     []string `arg:"" help:"dKH, meq/L, ppm CaCO3, mg/L …"`
-	System   string   `help:"Which system, if there are several."`
-	At       string   `help:"When the sample was drawn, RFC 3339, if not now."`
-	Method   string   `help:"Which test."`
-	Lot      string   `help:"Its lot."`
-	Of       string   `help:"tank, mix or reference." default:"tank" enum:"tank,mix,reference"`
-	asking   `embed:""`
+	Quantity      string   `arg:"" help:"alkalinity, calcium, magnesium …"`
+	Value         string   `arg:"" help:"The number, with a point: 8.3"`
+	Unit          []string `arg:"" help:"dKH, meq/L, ppm CaCO3, mg/L …"`
+	System        string   `help:"Which system, if there are several."`
+	At            string   `help:"When the sample was drawn, RFC 3339, if not now."`
+	AtTemperature string   `help:"Of the sample, for a conductivity that the meter does not compensate, and for amounts per kilogram." placeholder:"24.5degC"`
+	Method        string   `help:"Which test."`
+	Lot           string   `help:"Its lot."`
+	Of            string   `help:"tank, mix or reference." default:"tank" enum:"tank,mix,reference"`
+	asking        `embed:""`
 }
 
 func (e enterCommand) Run(ctx context.Context, std stream, g *Globals) error {
@@ -76,6 +76,13 @@ func (e enterCommand) Run(ctx context.Context, std stream, g *Globals) error {
 	f := map[string]any{"quantity": e.Quantity, "value": value, "unit": strings.Join(e.Unit, " "), "of": e.Of}
 	set(f, "system", e.System)
 	set(f, "at", e.At)
+	if e.AtTemperature != "" {
+		v, unit, err := units.ParseSplit(e.AtTemperature)
+		if err != nil {
+			return fail(exitUsage, "--at-temperature: %w", err)
+		}
+		f["temperature"] = map[string]any{"value": v, "unit": unit}
+	}
 	set(f, "method", e.Method)
 	set(f, "lot", e.Lot)
 	return e.send(ctx, std, g, machine.VerbTest, f)
@@ -207,23 +214,23 @@ func jsonOrText(text string) any {
 }
 
 // parseTrial reads "60s=9.8mL", or "60s=10.2g" with the density of what was weighed.
-func parseTrial(text string, densityKgPerL float64) (map[string]any, error) {
+func parseTrial(text string) (trial map[string]any, weighed bool, err error) {
 	run, measured, ok := strings.Cut(text, "=")
 	if !ok {
-		return nil, fmt.Errorf("--trial %q is no time=volume or time=mass, such as 60s=9.8mL or 60s=10.1g", text)
+		return nil, false, fmt.Errorf("--trial %q is no time=volume or time=mass, such as 60s=9.8mL or 60s=10.1g", text)
 	}
 	d, err := units.ParseDuration(run)
 	if err != nil {
-		return nil, err
+		return nil, false, err
+	}
+	if grams, notMass := units.ParseMass(measured); notMass == nil {
+		return map[string]any{"seconds": d.Seconds(), "measured_g": grams}, true, nil
 	}
 	ml, err := units.ParseVolume(measured)
-	if grams, notMass := units.ParseMass(measured); notMass == nil {
-		ml, err = metering.VolumeOfMass(grams, densityKgPerL)
-	}
 	if err != nil {
-		return nil, err
+		return nil, false, err
 	}
-	return map[string]any{"seconds": d.Seconds(), "measured_ml": ml}, nil
+	return map[string]any{"seconds": d.Seconds(), "measured_ml": ml}, false, nil
 }
 
 func seconds(text string) (float64, error) {

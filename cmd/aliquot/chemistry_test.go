@@ -113,3 +113,58 @@ func TestH26PlannedRunsAreHeldToAPHStep(t *testing.T) {
 		t.Errorf("water outside the formulas has a bound of %s", gentle(a))
 	}
 }
+
+// Units are named by their UCUM codes too, each beside a number that is there.
+func TestChemistryNamesUCUMCodes(t *testing.T) {
+	out, errs, code := chemistry("convert", "alkalinity", "8", "dKH", "--format", "json")
+	if code != exitOK {
+		t.Fatal(errs)
+	}
+	var list []converted
+	if err := json.Unmarshal([]byte(out), &list); err != nil {
+		t.Fatal(err)
+	}
+	got := map[string]string{}
+	for _, c := range list {
+		got[c.Unit] = c.UCUM
+	}
+	for unit, want := range map[string]string{"dKH": "", "meq/L": "meq/L", "mmol/L": "mmol/L", "mg/L CaCO3": "mg{CaCO3}/L", "umol/kg": "umol/kg"} {
+		if c, there := got[unit]; !there || c != want {
+			t.Errorf("%s has the code %q (%v); want %q", unit, c, there, want)
+		}
+	}
+	for _, c := range []struct {
+		args []string
+		want int
+	}{{nil, len(waterUnits)}, {[]string{"--alkalinity", "8 dKH", "--ph", "8.2"}, len(waterUnits) + len(carbonateUnits)}} {
+		out, errs, code := chemistry(append([]string{"water", "--format", "json"}, c.args...)...)
+		if code != exitOK {
+			t.Fatal(errs)
+		}
+		var v map[string]any
+		if err := json.Unmarshal([]byte(out), &v); err != nil {
+			t.Fatal(err)
+		}
+		codes := v["ucum"].(map[string]any)
+		if len(codes) != c.want || codes["temperature_degc"] != "Cel" {
+			t.Errorf("water %v: %d codes, want %d: %v", c.args, len(codes), c.want, codes)
+		}
+		for field := range codes {
+			if !hasField(v, strings.Split(field, ".")) {
+				t.Errorf("water %v: a code for %s, which is not there", c.args, field)
+			}
+		}
+	}
+}
+
+func hasField(v any, path []string) bool {
+	if list, ok := v.([]any); ok && len(list) > 0 {
+		v = list[0]
+	}
+	m, ok := v.(map[string]any)
+	if !ok || len(path) == 0 {
+		return false
+	}
+	inner, there := m[path[0]]
+	return there && (len(path) == 1 || hasField(inner, path[1:]))
+}

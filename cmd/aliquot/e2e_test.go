@@ -145,6 +145,17 @@ func (e *endToEnd) commissionBoard() {
 	if !contains(said, "delivers 60 mL/min (3 trials") {
 		e.t.Errorf("calibrate says %q", said)
 	}
+	// 2.1 g over 1.05 kg/L, and the buoyancy in air: 2.002 mL in 2 s.
+	said = e.cli("calibrate", "alk", "--trial", "2s=2.1g", "--trial", "2s=2.1g", "--trial", "2s=2.1g", "--density", "1.05kg/L")
+	if !contains(said, "delivers 60.06 mL/min (3 trials") {
+		e.t.Errorf("calibrate by mass says %q", said)
+	}
+	e.refused("bad_payload", "calibrate", "alk", "--trial", "2s=2.1g", "--density", "1.05kg/L", "--water", "20degC")
+	got := command(e.t, "calibrate", "alk", "--trial", "2s=2g", "--trial", "2s=2g", "--trial", "2s=2g", "-c", e.keeper)
+	if got.code != exitOK || !contains(got.out, "delivers 60.17 mL/min") || !contains(got.err, "plain water of 20 degC") {
+		e.t.Errorf("calibrate by the mass of whatever it was: %s", got)
+	}
+	e.cli("calibrate", "alk", "--trial", "2s=2.0mL", "--trial", "2s=2.02mL", "--trial", "2s=1.98mL")
 }
 
 // commissionFixed proves the relay whose time is fixed inside it: it gets no off, and goes off by itself (H-02).
@@ -174,6 +185,9 @@ func (e *endToEnd) enterTests() {
 		e.t.Errorf("enter says %q", said)
 	}
 	if said := e.cli("enter", "calcium", "420", "mg/L"); !contains(said, "420 mg/L taken") {
+		e.t.Errorf("enter says %q", said)
+	}
+	if said := e.cli("enter", "salinity", "42.914", "mS/cm", "--at-temperature", "15degC", "--of", "reference"); !contains(said, "42.914 mS/cm at 15 degC") || !contains(said, ": 35 psu taken") {
 		e.t.Errorf("enter says %q", said)
 	}
 	e.cli("water-change", "20L", "--mix", "alkalinity=8.0 dKH", "--mix", "calcium=430 mg/L")

@@ -23,7 +23,9 @@ type room struct {
 var table = map[string]room{
 	"safety":                 {pure: true},
 	"planner/units":          {pure: true},
-	"planner/stock":          {ours: []string{"planner/units"}, pure: true},
+	"planner/nearest":        {pure: true},
+	"planner/checktable":     {}, // test support: no package may import it but in its tests
+	"planner/stock":          {ours: []string{"planner/nearest", "planner/units"}, pure: true},
 	"planner/metering":       {ours: []string{"safety"}, pure: true},
 	"planner/estimate":       {ours: []string{"planner/units"}, pure: true},
 	"planner/seawater":       {pure: true},
@@ -35,12 +37,12 @@ var table = map[string]room{
 	"bridge/node":            {ours: []string{"bridge/machine", "bridge/topics/payload", "safety"}, pure: true},
 	"bridge/history":         {ours: []string{"bridge/machine", "planner/assay", "planner/units", "planner/metering", "safety"}, pure: true},
 	"bridge/simnode":         {ours: []string{"safety"}, pure: true},
-	"bridge/topics":          {ours: []string{"bridge/machine", "bridge/topics/payload", "planner/units", "safety"}, pure: true},
+	"bridge/topics":          {ours: []string{"bridge/machine", "bridge/topics/payload", "planner/nearest", "planner/units", "safety"}, pure: true},
 	"bridge/topics/payload":  {ours: []string{"planner/units", "safety"}, pure: true},
 	"bridge/rehearse":        {ours: []string{"bridge/machine", "bridge/node", "bridge/simnode", "planner", "planner/estimate", "planner/tank", "planner/units", "safety"}, pure: true},
 	"bridge/rehearse/report": {ours: []string{"bridge/rehearse", "safety"}, pure: true},
 	"planner/acidity":        {ours: []string{"planner/units", "planner/stock", "planner/seawater"}, pure: true},
-	"config": {ours: []string{"planner", "planner/acidity", "planner/assay", "planner/units", "planner/seawater", "planner/stock", "planner/metering", "safety"},
+	"config": {ours: []string{"planner", "planner/nearest", "planner/acidity", "planner/assay", "planner/units", "planner/seawater", "planner/stock", "planner/metering", "safety"},
 		others: []string{"gopkg.in/yaml.v3", "github.com/robfig/cron/v3"}},
 	"bridge/mqtt":               {others: []string{"github.com/eclipse/paho.mqtt.golang"}},
 	"bridge/mqtt/mosquittotest": {}, // test support: a real broker

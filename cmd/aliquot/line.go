@@ -147,7 +147,8 @@ type calibrateCommand struct {
 	Channel string   `arg:""`
 	For     string   `help:"Run into a measuring vessel for so long." placeholder:"60s"`
 	Trial   []string `help:"What a run delivered, each as time=volume or time=mass; three or more." placeholder:"60s=9.8mL" sep:"none"`
-	Density string   `help:"Of what was weighed." placeholder:"1.05 kg/L" default:"0.9982 kg/L"` // water at 20 degC, Tanaka et al. 2001
+	Density string   `help:"Of the solution that was weighed." placeholder:"1.05kg/L"`
+	Water   string   `help:"Temperature of the plain water that was weighed; taken as 20 degC where neither this nor --density is given." placeholder:"20degC"`
 	asking  `embed:""`
 }
 
@@ -164,20 +165,43 @@ func (c calibrateCommand) Run(ctx context.Context, std stream, g *Globals) error
 		f["seconds"], f["into"] = s, "vessel"
 		return c.watched(ctx, std, g, machine.VerbCalibrate, f)
 	}
-	density, err := units.ParseDensity(c.Density)
-	if err != nil {
-		return fail(exitUsage, "--density: %w", err)
-	}
 	var trials []map[string]any
+	anyWeighed := false
 	for _, text := range c.Trial {
-		t, err := parseTrial(text, density)
+		t, weighed, err := parseTrial(text)
 		if err != nil {
 			return fail(exitUsage, "%w", err)
 		}
-		trials = append(trials, t)
+		trials, anyWeighed = append(trials, t), anyWeighed || weighed
 	}
 	f["trials"] = trials
+	if err := c.liquid(std, f, anyWeighed); err != nil {
+		return err
+	}
 	return c.send(ctx, std, g, machine.VerbCalibrate, f)
+}
+
+// liquid says what was weighed. The service converts, so that what it records does not depend on who asks.
+func (c calibrateCommand) liquid(std stream, f map[string]any, weighed bool) error {
+	if c.Density != "" {
+		d, err := units.ParseDensity(c.Density)
+		if err != nil {
+			return fail(exitUsage, "--density: %w", err)
+		}
+		f["density_kg_per_l"] = d
+	}
+	if c.Water != "" {
+		t, err := units.ParseTemperature(c.Water)
+		if err != nil {
+			return fail(exitUsage, "--water: %w", err)
+		}
+		f["water_celsius"] = t
+	}
+	if weighed && c.Density == "" && c.Water == "" {
+		f["water_celsius"] = 20.0
+		fmt.Fprintln(std.err, "What was weighed is taken as plain water of 20 degC: say --density for a solution, --water for another temperature.")
+	}
+	return nil
 }
 
 type proveCommand struct {

@@ -33,7 +33,27 @@ type waterView struct {
 	Gravity      map[string]float64 `json:"specific_gravity"`
 	Carbonate    *carbonateView     `json:"carbonate"`
 	Doses        []doseView         `json:"one_dkh_of"`
+	UCUM         map[string]string  `json:"ucum"` // field -> code of its unit, for those units that have one
 	Methods      []string           `json:"methods,omitempty"`
+}
+
+// waterUnits are the units of the fields as package units prints them.
+var waterUnits = map[string]string{"temperature_degc": "degC", "density_kg_per_m3": "kg/m3", "conductivity_ms_per_cm": "mS/cm", "conductivity_25_degc_ms_per_cm": "mS/cm"}
+
+var carbonateUnits = map[string]string{
+	"carbonate.alkalinity_umol_per_kg": "umol/kg", "carbonate.dic_umol_per_kg": "umol/kg", "carbonate.co2_umol_per_kg": "umol/kg",
+	"carbonate.bicarbonate_umol_per_kg": "umol/kg", "carbonate.carbonate_umol_per_kg": "umol/kg",
+	"carbonate.ph_total": "pH", "carbonate.ph_nbs": "pH", "carbonate.ph_uncertainty": "pH",
+	"one_dkh_of.ph_step_at_once": "pH", "one_dkh_of.ph_total_at_rest_with_air": "pH",
+}
+
+// codes adds the UCUM codes of these fields.
+func (v *waterView) codes(fields map[string]string) {
+	for field, unit := range fields {
+		if code, ok := units.UCUM(unit); ok {
+			v.UCUM[field] = code
+		}
+	}
 }
 
 type carbonateView struct {
@@ -85,7 +105,8 @@ func (c waterCommand) Run(std stream) error {
 }
 
 func describeWater(w assay.Water) (waterView, error) {
-	v := waterView{SalinityPSU: float64(w.Salinity), TemperatureC: float64(w.Temperature), Gravity: map[string]float64{}, Doses: []doseView{}}
+	v := waterView{SalinityPSU: float64(w.Salinity), TemperatureC: float64(w.Temperature), Gravity: map[string]float64{}, Doses: []doseView{}, UCUM: map[string]string{}}
+	v.codes(waterUnits)
 	rho, err := seawater.DensityOf(w.Salinity, w.Temperature)
 	if err != nil {
 		return v, err
@@ -148,6 +169,7 @@ func (c waterCommand) carbonate(v *waterView, w assay.Water) error {
 	v.Carbonate = &carbonateView{AlkalinityDKH: dkh, Alkalinity: float64(alk), PHTotal: float64(solved.PH), PHNBS: float64(scales.NBS(solved.PH)),
 		PHUncertainty: uncertainty, DIC: float64(solved.Carbon), PCO2: float64(solved.PCO2), CO2: float64(solved.CO2), Bicarbonate: float64(solved.HCO3),
 		CarbonateIon: float64(solved.CO3), OmegaAragonite: solved.Aragonite, OmegaCalcite: solved.Calcite}
+	v.codes(carbonateUnits)
 	return c.doses(v, system, water, solved)
 }
 

@@ -23,12 +23,37 @@ type Water struct {
 // Ordinary is the water that is meant where nobody says more: 35 psu at 25 degC (common practice).
 func Ordinary() Water { return Water{Salinity: 35, Temperature: 25} }
 
+// Sampled is Ordinary water at the temperature that a keeper gives with a test: that of the sample, or the one to which
+// the meter compensates. It may be 0 to 40 degC, the span of thermometers in the trade; a formula's own range may be
+// narrower. The error is a *units.Error.
+func Sampled(temperature float64, unit string) (Water, error) {
+	c, err := units.ToCanonical(units.Temperature, temperature, unit)
+	if err != nil {
+		return Water{}, err
+	}
+	if !(c >= 0 && c <= 40) {
+		return Water{}, &units.Error{Reason: units.OutOfRange, Found: fmt.Sprintf("a sample of %.4g degC", c), Allowed: "0..40 degC", Hint: "check the number and its unit"}
+	}
+	w := Ordinary()
+	w.Temperature = seawater.Celsius(c)
+	return w, nil
+}
+
+// NeedsTemperature says whether a value in this unit means different levels at different temperatures.
+func NeedsTemperature(q units.Quantity, name string) bool {
+	u, ok := find(q, name)
+	return ok && u.byTemperature
+}
+
 // unit is one that needs the water. from gives the canonical value.
 type unit struct {
 	name   string
 	method string
 	from   func(v float64, w Water) (float64, error)
 	to     func(canonical float64, w Water) (float64, error)
+	// byTemperature: the conversion depends on the water's temperature. A specific gravity does not: its scale names
+	// both temperatures.
+	byTemperature bool
 }
 
 // gravities are the scales that specific gravity is read on, in the spelling of unit names.
@@ -48,7 +73,7 @@ func gravity(label string) unit {
 }
 
 var conductivity = unit{
-	name:   "mS/cm",
+	name: "mS/cm", byTemperature: true,
 	method: "practical salinity scale PSS-78 (UNESCO 44), at the sample's temperature",
 	from: func(v float64, w Water) (float64, error) {
 		s, err := seawater.Salinity(seawater.Conductivity(v), w.Temperature, 0)
@@ -63,7 +88,7 @@ var conductivity = unit{
 // perKilogram turns a unit per kilogram of seawater into the one per litre by the water's density.
 func perKilogram(name string, q units.Quantity, perLitre string) unit {
 	return unit{
-		name:   name,
+		name: name, byTemperature: true,
 		method: "density of the water, EOS-80 (Millero & Poisson 1981)",
 		from: func(v float64, w Water) (float64, error) {
 			rho, err := seawater.DensityOf(w.Salinity, w.Temperature)

@@ -83,3 +83,45 @@ func TestRefusals(t *testing.T) {
 		})
 	}
 }
+
+func TestSampled(t *testing.T) {
+	for _, c := range []struct {
+		value float64
+		unit  string
+		want  float64 // degC
+		says  string  // of a refusal
+	}{
+		{25, "degC", 25, ""}, {77, "degF", 25, ""}, {0, "degC", 0, ""}, {40, "degC", 40, ""},
+		{-0.1, "degC", 0, "0..40"}, {40.1, "degC", 0, "0..40"}, {77, "degC", 0, "0..40"}, {math.NaN(), "degC", 0, "finite"}, {25, "", 0, "no unit"}, {298, "K", 0, "273.15"},
+	} {
+		got, err := Sampled(c.value, c.unit)
+		if c.says == "" && (err != nil || math.Abs(float64(got.Temperature)-c.want) > 1e-9 || got.Salinity != 35) {
+			t.Errorf("%g %s: %+v, %v; want %g degC", c.value, c.unit, got, err, c.want)
+		}
+		if c.says != "" && (err == nil || !strings.Contains(err.Error(), c.says) || got != (Water{})) {
+			t.Errorf("%g %s: %+v, %v; want a refusal that says %q", c.value, c.unit, got, err, c.says)
+		}
+	}
+}
+
+// What is said to need a temperature moves with it, and nothing else does.
+func TestNeedsTemperature(t *testing.T) {
+	cold, warm := Water{Salinity: 35, Temperature: 15}, Water{Salinity: 35, Temperature: 30}
+	levels := map[units.Quantity]float64{units.Salinity: 35, units.PH: 8.1, units.Temperature: 25, units.Alkalinity: 8}
+	for _, q := range units.Quantities() {
+		level := levels[q]
+		if level == 0 {
+			level = 100
+		}
+		for _, name := range Names(q) {
+			a, _, errA := FromCanonical(q, level, name, cold)
+			b, _, errB := FromCanonical(q, level, name, warm)
+			if errA != nil || errB != nil {
+				t.Fatalf("%g of %s in %s: %v, %v", level, q, name, errA, errB)
+			}
+			if needs := NeedsTemperature(q, name); needs != (a != b) {
+				t.Errorf("%s in %s: %g at 15 degC, %g at 30 degC; said to need the temperature: %v", q, name, a, b, needs)
+			}
+		}
+	}
+}

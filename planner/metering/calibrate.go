@@ -18,9 +18,17 @@ type Trial struct {
 type Calibration struct {
 	Rate   safety.Rate
 	Trials int
-	// CV is the repeatability: sample standard deviation of the trials' rates over their mean; 0 for one trial.
+	// Offset is what every run gives besides rate × time, 0 where none is sure. RunsOn is the most that it can be, at
+	// least 0: a run is booked with it.
+	Offset, RunsOn safety.Microlitres
+	// CV is the repeatability: sample standard deviation of the trials' rates over their mean, or with an offset that
+	// around the line over the mean volume; 0 for one trial.
 	CV float64
-	// Provisional calibrations rest on fewer than three trials and carry the wider Tolerance.
+	// Line is what the trials say about rate and offset apart, nil where their lengths do not tell. Its rate is the one
+	// above only where there is an offset.
+	Line *Regression
+	// Provisional calibrations rest on fewer than three trials, or on a line that is not sure of its rate, and carry the
+	// wider Tolerance.
 	Provisional bool
 	Tolerance   safety.Tolerance
 	// Previous is the rate compared with, 0 if there was none; Change is Rate over Previous minus 1.

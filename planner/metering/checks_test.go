@@ -1,94 +1,44 @@
 package metering
 
 import (
-	"bytes"
-	"encoding/csv"
 	"flag"
 	"fmt"
 	"math"
-	"os"
-	"path/filepath"
 	"testing"
+
+	"aliquot/planner/checktable"
 )
 
 var update = flag.Bool("update", false, "rewrite testdata/checks.csv")
 
-// check is one comparison with published values: how many, and how far off the worst of them is.
-type check struct {
-	name, source, unit string
-	tolerance          float64
-	worst              float64
-	count              int
-}
-
-func (c *check) add(t *testing.T, what string, deviation float64) {
-	t.Helper()
-	c.count++
-	deviation = math.Abs(deviation)
-	if !(deviation <= c.tolerance) {
-		t.Errorf("%s: %s is %.3g off; at most %.3g (%s)", c.name, what, deviation, c.tolerance, c.source)
-	}
-	c.worst = math.Max(c.worst, deviation)
-}
-
-// worstText gives two digits, and hides what differs between processors.
-func (c *check) worstText() string {
-	if c.worst < 1e-12 {
-		return "<1e-12"
-	}
-	return fmt.Sprintf("%.1e", c.worst)
-}
-
 // TestPublishedChecks runs every comparison and holds testdata/checks.csv up to date: go test -update.
 func TestPublishedChecks(t *testing.T) {
-	var buf bytes.Buffer
-	w := csv.NewWriter(&buf)
-	rows := [][]string{{"check", "source", "tolerance", "worst", "unit", "count", "gates"}}
+	var all []*checktable.Check
 	for _, run := range publishedChecks {
-		for _, c := range run(t) {
-			if c.count == 0 {
-				t.Errorf("%s compares nothing", c.name)
-			}
-			rows = append(rows, []string{c.name, c.source, fmt.Sprintf("%.0e", c.tolerance), c.worstText(), c.unit, fmt.Sprint(c.count), "yes"})
-		}
+		all = append(all, run(t)...)
 	}
-	if err := w.WriteAll(rows); err != nil {
-		t.Fatal(err)
-	}
-	path := filepath.Join("testdata", "checks.csv")
-	if *update && !t.Failed() {
-		if err := os.MkdirAll("testdata", 0o755); err != nil {
-			t.Fatal(err)
-		}
-		if err := os.WriteFile(path, buf.Bytes(), 0o644); err != nil {
-			t.Fatal(err)
-		}
-	}
-	was, err := os.ReadFile(path)
-	if err != nil || !bytes.Equal(was, buf.Bytes()) {
-		t.Errorf("%s is stale (%v): run go test -update and look at the difference\n%s", path, err, buf.String())
-	}
+	checktable.Hold(t, "testdata", *update, all)
 }
 
-var publishedChecks = []func(*testing.T) []*check{checkWater, checkZ, checkNorris, checkStudent}
+var publishedChecks = []func(*testing.T) []*checktable.Check{checkWater, checkZ, checkNorris, checkStudent}
 
-func checkWater(t *testing.T) []*check {
-	table := &check{name: "pure water table", unit: "kg/m3", source: "Tanaka et al. 2001, Metrologia 38:301-309, recommended table", tolerance: 1e-4}
-	iapws := &check{name: "pure water against IAPWS-95 (another equation)", unit: "kg/m3", source: "IAPWS-95; known to differ by 0.0012 over 0..40 degC", tolerance: 2e-3}
+func checkWater(t *testing.T) []*checktable.Check {
+	table := &checktable.Check{Name: "pure water table", Unit: "kg/m3", Source: "Tanaka et al. 2001, Metrologia 38:301-309, recommended table", Tolerance: 1e-4}
+	iapws := &checktable.Check{Name: "pure water against IAPWS-95 (another equation)", Unit: "kg/m3", Source: "IAPWS-95; known to differ by 0.0012 over 0..40 degC", Tolerance: 2e-3}
 	for _, row := range readRefs(t, "water_density.csv") {
 		got, err := WaterDensity(number(t, row["temp_its90_c"]))
 		if err != nil {
 			t.Fatal(err)
 		}
-		table.add(t, row["temp_its90_c"]+" degC", got*1000-number(t, row["density_tanaka_table_kg_m3"]))
-		iapws.add(t, row["temp_its90_c"]+" degC", got*1000-number(t, row["density_iapws95_kg_m3"]))
+		table.Add(t, row["temp_its90_c"]+" degC", got*1000-number(t, row["density_tanaka_table_kg_m3"]))
+		iapws.Add(t, row["temp_its90_c"]+" degC", got*1000-number(t, row["density_iapws95_kg_m3"]))
 	}
-	return []*check{table, iapws}
+	return []*checktable.Check{table, iapws}
 }
 
-func checkZ(t *testing.T) []*check {
-	printed := &check{name: "Z factor as printed", unit: "uL/mg", source: "ISO 8655-6:2002, ISO/TR 20461:2000, printed to 4 decimals", tolerance: 6e-5}
-	computed := &check{name: "Z factor with another air and water formula", unit: "uL/mg", source: "ISO/TR 20461:2000 formulas for water and air, 50 % humidity", tolerance: 1e-5}
+func checkZ(t *testing.T) []*checktable.Check {
+	printed := &checktable.Check{Name: "Z factor as printed", Unit: "uL/mg", Source: "ISO 8655-6:2002, ISO/TR 20461:2000, printed to 4 decimals", Tolerance: 6e-5}
+	computed := &checktable.Check{Name: "Z factor with another air and water formula", Unit: "uL/mg", Source: "ISO/TR 20461:2000 formulas for water and air, 50 % humidity", Tolerance: 1e-5}
 	for _, row := range readRefs(t, "z_factor.csv") {
 		a := Air{number(t, row["temp_c"]), number(t, row["pressure_hpa"]), 0.5}
 		got, err := ZFactor(a)
@@ -96,14 +46,14 @@ func checkZ(t *testing.T) []*check {
 			t.Fatal(err)
 		}
 		what := fmt.Sprintf("%g degC, %g hPa", a.Celsius, a.HectoPascal)
-		printed.add(t, what, got-number(t, row["z_ul_per_mg"]))
-		computed.add(t, what, got-number(t, row["z_computed"]))
+		printed.Add(t, what, got-number(t, row["z_ul_per_mg"]))
+		computed.Add(t, what, got-number(t, row["z_computed"]))
 	}
-	return []*check{printed, computed}
+	return []*checktable.Check{printed, computed}
 }
 
-func checkNorris(t *testing.T) []*check {
-	c := &check{name: "linear regression of the Norris data", unit: "relative", source: "NIST StRD linear regression, Norris: certified values", tolerance: 1e-11}
+func checkNorris(t *testing.T) []*checktable.Check {
+	c := &checktable.Check{Name: "linear regression of the Norris data", Unit: "relative", Source: "NIST StRD linear regression, Norris: certified values", Tolerance: 1e-11}
 	var x, y []float64
 	for _, row := range readRefs(t, "nist_norris.csv") {
 		x, y = append(x, number(t, row["x"])), append(y, number(t, row["y"]))
@@ -120,9 +70,9 @@ func checkNorris(t *testing.T) []*check {
 		if !ok {
 			t.Fatalf("no figure for %s", row["quantity"])
 		}
-		c.add(t, row["quantity"], v/number(t, row["certified_value"])-1)
+		c.Add(t, row["quantity"], v/number(t, row["certified_value"])-1)
 	}
-	return []*check{c}
+	return []*checktable.Check{c}
 }
 
 // Upper quantiles of Student's t: R. A. Fisher 1925, Statistical Methods for Research Workers, table IV; the same
@@ -143,16 +93,16 @@ var studentTable = []struct {
 	{1e6, [5]float64{1.282, 1.645, 1.960, 2.326, 2.576}}, // printed for infinity
 }
 
-func checkStudent(t *testing.T) []*check {
-	c := &check{name: "Student t quantiles printed to 3 decimals", unit: "1", source: "R. A. Fisher 1925, table IV; NIST/SEMATECH e-Handbook 1.3.6.7.2", tolerance: 5.01e-4}
-	exact := &check{name: "Student t quantiles for 1, 2 and 4 degrees of freedom", unit: "relative", source: "W. T. Shaw 2006, J. Comput. Finance 9(4):37-73: closed forms, cancelling near the median", tolerance: 1e-10}
+func checkStudent(t *testing.T) []*checktable.Check {
+	c := &checktable.Check{Name: "Student t quantiles printed to 3 decimals", Unit: "1", Source: "R. A. Fisher 1925, table IV; NIST/SEMATECH e-Handbook 1.3.6.7.2", Tolerance: 5.01e-4}
+	exact := &checktable.Check{Name: "Student t quantiles for 1, 2 and 4 degrees of freedom", Unit: "relative", Source: "W. T. Shaw 2006, J. Comput. Finance 9(4):37-73: closed forms, cancelling near the median", Tolerance: 1e-10}
 	for _, row := range studentTable {
 		for i, p := range []float64{0.90, 0.95, 0.975, 0.99, 0.995} {
 			got, err := StudentQuantile(p, row.df)
 			if err != nil {
 				t.Fatal(err)
 			}
-			c.add(t, fmt.Sprintf("p %g, df %g: %v", p, row.df, got), got-row.want[i])
+			c.Add(t, fmt.Sprintf("p %g, df %g: %v", p, row.df, got), got-row.want[i])
 		}
 	}
 	for _, p := range []float64{0.501, 0.6, 0.75, 0.9, 0.975, 0.999, 0.99999} {
@@ -163,8 +113,8 @@ func checkStudent(t *testing.T) []*check {
 			if err != nil {
 				t.Fatal(err)
 			}
-			exact.add(t, fmt.Sprintf("p %g, df %g", p, df), got/want-1)
+			exact.Add(t, fmt.Sprintf("p %g, df %g", p, df), got/want-1)
 		}
 	}
-	return []*check{c, exact}
+	return []*checktable.Check{c, exact}
 }

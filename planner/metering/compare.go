@@ -101,7 +101,7 @@ func offsetFinding(now, before Regression) (Finding, bool) {
 	if math.Abs(moved) < 0.01*now.Fit.Slope*now.Shortest {
 		return Finding{}, false
 	}
-	text := fmt.Sprintf("every run now gives %+.3g mL besides rate × time, %+.3g mL before", now.OffsetML, before.OffsetML)
+	text := fmt.Sprintf("every run now gives %+.3g mL besides rate × time, %+.3g mL before", tidy(now.OffsetML), tidy(before.OffsetML))
 	if moved < 0 {
 		return Finding{LateStart, text + ": the line drains between runs; look at the check valve and the fittings, prime"}, true
 	}

@@ -89,9 +89,12 @@ func readRefs(t *testing.T, name string) []map[string]string {
 	return list
 }
 
+// ordinaryAir is the density of room air, kg/L.
+const ordinaryAir = 0.0012
+
 // Weighing water gives the Z correction of ISO 8655-6 at ordinary pressure; its air is a little lighter or
 // heavier than ours at 960 and 1067 hPa.
-func TestVolumeOfMassAgainstZ(t *testing.T) {
+func TestVolumeWeighedAgainstZ(t *testing.T) {
 	density := map[float64]float64{}
 	for _, row := range readRefs(t, "water_density.csv") {
 		density[number(t, row["temp_its90_c"])] = number(t, row["density_tanaka_formula_kg_m3"])
@@ -108,7 +111,7 @@ func TestVolumeOfMassAgainstZ(t *testing.T) {
 			tolerance = 1.5e-4 // and up to 9e-5 for air that is lighter or heavier than ours
 		}
 		want := number(t, row["z_ul_per_mg"])
-		got, err := VolumeOfMass(1000, rho/1000)
+		got, err := volumeWeighed(1000, rho/1000, ordinaryAir)
 		if err != nil || math.Abs(got/1000-want) > tolerance {
 			t.Errorf("1000 g at %v °C = %v mL, %v; want %v (%s)", celsius, got, err, 1000*want, row["source"])
 		}
@@ -119,17 +122,17 @@ func TestVolumeOfMassAgainstZ(t *testing.T) {
 	}
 }
 
-func TestVolumeOfMassRefuses(t *testing.T) {
+func TestVolumeWeighedRefuses(t *testing.T) {
 	for _, c := range [][2]float64{
 		{0, 1}, {-1, 1}, {math.NaN(), 1}, {100_001, 1}, {1, 0.69}, {1, 2.01}, {1, math.NaN()}, {math.Inf(1), 1},
 	} {
-		if got, err := VolumeOfMass(c[0], c[1]); err == nil || got != 0 {
-			t.Errorf("VolumeOfMass(%v, %v) = %v; want an error", c[0], c[1], got)
+		if got, err := volumeWeighed(c[0], c[1], ordinaryAir); err == nil || got != 0 {
+			t.Errorf("volumeWeighed(%v, %v) = %v; want an error", c[0], c[1], got)
 		}
 	}
 	for _, c := range [][2]float64{{1e5, 1}, {1, 0.7}, {1, 2}} {
-		if got, err := VolumeOfMass(c[0], c[1]); err != nil || !(got > 0) {
-			t.Errorf("VolumeOfMass(%v, %v) = %v, %v", c[0], c[1], got, err)
+		if got, err := volumeWeighed(c[0], c[1], ordinaryAir); err != nil || !(got > 0) {
+			t.Errorf("volumeWeighed(%v, %v) = %v, %v", c[0], c[1], got, err)
 		}
 	}
 }

@@ -107,7 +107,7 @@ func regressionFindings(r Regression) []Finding {
 	if scatter := r.Scatter(); scatter > cvGood+rounding {
 		list = append(list, Finding{WideSpread, fmt.Sprintf("the trials scatter around the line by %.1f %% of their mean volume, good is %.0f %% or less", scatter*100, cvGood*100)})
 	}
-	offset := fmt.Sprintf("every run gives %+.3g mL (± %.2g) besides %.4g mL/min", r.OffsetML, r.OffsetHalfWidth, r.Fit.Slope*60)
+	offset := fmt.Sprintf("every run gives %+.3g mL (± %.2g) besides %.4g mL/min", tidy(r.OffsetML), tidy(r.OffsetHalfWidth), r.Fit.Slope*60)
 	switch {
 	case r.OffsetReal && r.OffsetML < 0:
 		list = append(list, Finding{LateStart, fmt.Sprintf("%s, as if it started %.2g s late: the line drains between runs (check valve), air in it, or the motor starts slowly; calibrate with runs of the size that will be dosed",
@@ -154,3 +154,6 @@ func externalResidual(f LineFit, i int) float64 {
 	}
 	return e / math.Sqrt(without/float64(f.Points-3)*free)
 }
+
+// tidy drops what the arithmetic leaves of trials that lie on a line exactly, mL.
+func tidy(ml float64) float64 { return math.Round(ml*1e6)/1e6 + 0 }

@@ -1,29 +1,23 @@
 package metering
 
 import (
+	"errors"
 	"fmt"
 	"math"
 )
 
-// Air and steel weights at room conditions, kg/L: weighing in air reads low by the buoyancy of the liquid. Method:
-// ISO 8655-6:2002, ISO/TR 20461:2000, Z = 1/(rho - air) · (1 - air/8).
-const (
-	airDensity    = 0.0012
-	weightDensity = 8.0
-)
+// weightDensity is that of the steel weights a scale is adjusted with, kg/L.
+const weightDensity = 8.0
 
-// VolumeOfMass converts grams read on a scale to mL of a liquid of the given density in kg/L (0.7..2).
-func VolumeOfMass(grams, densityKgPerL float64) (ml float64, err error) {
-	return volumeWeighed(grams, densityKgPerL, airDensity)
-}
-
-// volumeWeighed is VolumeOfMass in air of the given density, kg/L.
+// volumeWeighed converts grams read on a scale to mL of a liquid of the given density in kg/L (0.7..2), in air of the
+// given density: weighing in air reads low by the buoyancy of the liquid. Method: ISO 8655-6:2002, ISO/TR 20461:2000,
+// Z = 1/(rho - air) · (1 - air/8).
 func volumeWeighed(grams, densityKgPerL, airKgPerL float64) (ml float64, err error) {
 	if !(grams > 0 && grams <= 1e5) {
 		return 0, fmt.Errorf("a mass of %g g is not above 0 and at most 100000 g", grams)
 	}
-	if !(densityKgPerL >= 0.7 && densityKgPerL <= 2) {
-		return 0, fmt.Errorf("a density of %g kg/L is outside 0.7..2 kg/L", densityKgPerL)
+	if !(densityKgPerL >= densityLeast && densityKgPerL <= densityMost) {
+		return 0, badDensity(densityKgPerL)
 	}
 	return grams * (1 - airKgPerL/weightDensity) / (densityKgPerL - airKgPerL), nil
 }
@@ -77,35 +71,89 @@ func ZFactor(a Air) (microlitresPerMilligram float64, err error) {
 	return volumeWeighed(1, water, air)
 }
 
-// WeighedTrial is a measured run on a scale: so many seconds, so many grams.
-type WeighedTrial struct {
-	Seconds float64
-	Grams   float64
+// Reading is one measured run as it was read off a vessel or a scale: so many seconds, and either mL or grams. What was
+// not read is 0.
+type Reading struct {
+	Seconds    float64
+	MeasuredML float64
+	MeasuredG  float64
 }
 
-// TrialsOfWater converts weighed runs of plain water, which has the temperature of the air.
-func TrialsOfWater(runs []WeighedTrial, a Air) ([]Trial, error) {
-	density, err := WaterDensity(a.Celsius)
+// Liquid is what was weighed: a solution of a known density, or plain water of a known temperature. One of them is
+// needed where a reading is in grams, and neither where none is.
+type Liquid struct {
+	DensityKgPerL *float64 // 0.7..2, at the temperature of the run; 1 % wrong makes the rate 1 % wrong
+	WaterCelsius  *float64 // 0..40, of the water and of the air
+}
+
+// ErrLiquid says that readings in grams and the liquid do not belong together.
+var ErrLiquid = errors.New("calibration")
+
+// TrialsOf converts what was read off: grams of water by the Z factor of ISO 8655-6, grams of a solution by its
+// density, both in ordinary air (RoomAir); mL stay as they are.
+func TrialsOf(readings []Reading, l Liquid) ([]Trial, error) {
+	density, air, err := l.forScale(readings)
 	if err != nil {
 		return nil, err
 	}
-	return TrialsOfLiquid(runs, density, a)
-}
-
-// TrialsOfLiquid converts weighed runs of a solution whose density is known, in kg/L (0.7..2). A density that is
-// 1 % wrong makes the rate 1 % wrong.
-func TrialsOfLiquid(runs []WeighedTrial, densityKgPerL float64, a Air) ([]Trial, error) {
-	air, err := a.Density()
-	if err != nil {
-		return nil, fmt.Errorf("calibration: %w", err)
-	}
-	list := make([]Trial, len(runs))
-	for i, r := range runs {
-		ml, err := volumeWeighed(r.Grams, densityKgPerL, air)
-		if err != nil {
-			return nil, fmt.Errorf("calibration: trial %d: %w", i+1, err)
+	list := make([]Trial, len(readings))
+	for i, r := range readings {
+		list[i] = Trial{r.Seconds, r.MeasuredML}
+		switch {
+		case r.MeasuredG == 0:
+		case r.MeasuredML != 0:
+			return nil, fmt.Errorf("%w: trial %d has both mL and g; give one of them", ErrLiquid, i+1)
+		default:
+			ml, err := volumeWeighed(r.MeasuredG, density, air)
+			if err != nil {
+				return nil, fmt.Errorf("calibration: trial %d: %w", i+1, err)
+			}
+			list[i].MeasuredML = ml
 		}
-		list[i] = Trial{r.Seconds, ml}
 	}
 	return list, nil
+}
+
+// forScale gives the densities of the liquid and of the air in kg/L, 0 where nothing was weighed.
+func (l Liquid) forScale(readings []Reading) (liquid, air float64, err error) {
+	given := l.DensityKgPerL != nil || l.WaterCelsius != nil
+	weighed := 0
+	for i, r := range readings {
+		if r.MeasuredG != 0 && weighed == 0 {
+			weighed = i + 1
+		}
+	}
+	switch {
+	case weighed > 0 && !given:
+		return 0, 0, fmt.Errorf("%w: trial %d was weighed: say density_kg_per_l of the solution, or water_celsius if it was plain water", ErrLiquid, weighed)
+	case l.DensityKgPerL != nil && l.WaterCelsius != nil:
+		return 0, 0, fmt.Errorf("%w: density_kg_per_l and water_celsius exclude each other: say what was weighed", ErrLiquid)
+	case weighed == 0 && given:
+		return 0, 0, fmt.Errorf("%w: density_kg_per_l or water_celsius is given, and no trial in g", ErrLiquid)
+	case weighed == 0:
+		return 0, 0, nil
+	}
+	room := RoomAir(roomCelsius)
+	if l.WaterCelsius != nil {
+		room = RoomAir(*l.WaterCelsius)
+		if liquid, err = WaterDensity(*l.WaterCelsius); err != nil {
+			return 0, 0, fmt.Errorf("calibration: water_celsius: %w", err)
+		}
+	} else {
+		liquid = *l.DensityKgPerL
+		if !(liquid >= densityLeast && liquid <= densityMost) {
+			return 0, 0, fmt.Errorf("calibration: density_kg_per_l: %w", badDensity(liquid))
+		}
+	}
+	air, err = room.Density()
+	return liquid, air, err
+}
+
+// roomCelsius is taken for the air around a solution: from 15 to 30 degC its density moves a result by 5e-5.
+const roomCelsius = 20.0
+
+const densityLeast, densityMost = 0.7, 2.0
+
+func badDensity(kgPerL float64) error {
+	return fmt.Errorf("a density of %g kg/L is outside %g..%g kg/L", kgPerL, densityLeast, densityMost)
 }

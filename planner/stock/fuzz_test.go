@@ -9,6 +9,8 @@ import (
 	"aliquot/planner/units"
 
 	"pgregory.net/rapid"
+
+	"aliquot/planner/nearest"
 )
 
 func FuzzMolarMass(f *testing.F) {
@@ -76,7 +78,7 @@ func TestNearestNames(t *testing.T) {
 		misspelt := name[:at] + name[at+1:]
 		if _, err := Lookup(misspelt); err == nil || strings.Contains(err.Error(), "water of crystallisation") {
 			return // "sodium carbonate" and the like: still a name
-		} else if !slices.Contains(nearest(saltKey(misspelt), 3), name) || !strings.Contains(err.Error(), name) {
+		} else if !slices.Contains(nearest.Names(saltKey(misspelt), SaltNames(), 3), name) || !strings.Contains(err.Error(), name) {
 			t.Fatalf("Lookup(%q): %v; want a hint to %s", misspelt, err, name)
 		}
 	})

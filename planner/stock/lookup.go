@@ -3,8 +3,9 @@ package stock
 import (
 	"fmt"
 	"slices"
-	"sort"
 	"strings"
+
+	"aliquot/planner/nearest"
 )
 
 // SaltNames gives the names of the catalogue in a fixed order.
@@ -34,7 +35,7 @@ func Lookup(name string) (Salt, error) {
 	if s, ok, err := byFormula(name); ok {
 		return s, err
 	}
-	return Salt{}, fmt.Errorf("%q is no known salt; the nearest names are %s", clip(name), strings.Join(nearest(key, 3), ", "))
+	return Salt{}, fmt.Errorf("%q is no known salt; the nearest names are %s", clip(name), strings.Join(nearest.Names(clip(key), SaltNames(), 3), ", "))
 }
 
 // withMass fills in the molar mass and copies the slices, so that no caller can change the table.
@@ -72,35 +73,6 @@ func ambiguousError(name string, candidates []string) error {
 	}
 	return fmt.Errorf("%q leaves the water of crystallisation open; the label says which: the same amount is in %s",
 		name, strings.Join(list, ", or "))
-}
-
-// nearest gives the n names with the smallest edit distance to key, ties in the order of the catalogue.
-func nearest(key string, n int) []string {
-	key = clip(key)
-	list := SaltNames()
-	sort.SliceStable(list, func(i, j int) bool { return distance(key, list[i]) < distance(key, list[j]) })
-	return list[:n]
-}
-
-// distance is Levenshtein's edit distance in bytes.
-func distance(a, b string) int {
-	row := make([]int, len(b)+1)
-	for j := range row {
-		row[j] = j
-	}
-	for i := range len(a) {
-		diagonal := row[0]
-		row[0] = i + 1
-		for j := range len(b) {
-			cost := diagonal
-			if a[i] != b[j] {
-				cost++
-			}
-			diagonal = row[j+1]
-			row[j+1] = min(cost, row[j]+1, row[j+1]+1)
-		}
-	}
-	return row[len(b)]
 }
 
 // clip keeps messages short however long a hostile text is.

@@ -5,6 +5,7 @@ import (
 	"strings"
 	"testing"
 
+	"aliquot/planner/checktable"
 	"aliquot/planner/units"
 )
 
@@ -16,31 +17,31 @@ const (
 	sea08  = "Millero et al. 2008, Deep-Sea Res. I 55:50-72; TEOS-10 Manual Table D.3"
 )
 
-func checkMasses(t *testing.T) []*check {
-	weights := &check{name: "atomic weights", source: ciaaw, unit: "g/mol", tolerance: 1e-15}
-	masses := &check{name: "molar masses", source: ciaaw, unit: "g/mol", tolerance: 5e-4}
-	alk := &check{name: "alkalinity of 1 g", source: stoich, unit: "meq/g", tolerance: 5e-4}
-	element := &check{name: "element in 1 g", source: stoich, unit: "mg/g", tolerance: 5e-4}
+func checkMasses(t *testing.T) []*checktable.Check {
+	weights := &checktable.Check{Name: "atomic weights", Source: ciaaw, Unit: "g/mol", Tolerance: 1e-15}
+	masses := &checktable.Check{Name: "molar masses", Source: ciaaw, Unit: "g/mol", Tolerance: 5e-4}
+	alk := &checktable.Check{Name: "alkalinity of 1 g", Source: stoich, Unit: "meq/g", Tolerance: 5e-4}
+	element := &checktable.Check{Name: "element in 1 g", Source: stoich, Unit: "mg/g", Tolerance: 5e-4}
 	for _, row := range readRefs(t, "atomic_weights.csv") {
 		got, _ := units.AtomicWeight(row["element"])
-		weights.add(t, row["element"], got-number(t, row["atomic_weight"]))
+		weights.Add(t, row["element"], got-number(t, row["atomic_weight"]))
 	}
 	for _, row := range readRefs(t, "molar_masses.csv") {
 		mass := molar(row["formula"])
-		masses.add(t, row["formula"], mass-number(t, row["molar_mass_g_mol"]))
+		masses.Add(t, row["formula"], mass-number(t, row["molar_mass_g_mol"]))
 		if row["element"] != "" {
 			found, err := atomsOf(row["formula"])
 			if err != nil {
 				t.Fatal(err)
 			}
 			weight, _ := units.AtomicWeight(row["element"])
-			element.add(t, row["formula"], 1000*weight*float64(found[row["element"]])/mass-number(t, row["element_mg_per_g"]))
+			element.Add(t, row["formula"], 1000*weight*float64(found[row["element"]])/mass-number(t, row["element_mg_per_g"]))
 		}
 		if s, ok := saltOfFormula(t, row["formula"]); ok && row["alk_meq_per_g"] != "" {
-			alk.add(t, row["formula"], s.PerGram().AlkalinityMeq-number(t, row["alk_meq_per_g"]))
+			alk.Add(t, row["formula"], s.PerGram().AlkalinityMeq-number(t, row["alk_meq_per_g"]))
 		}
 	}
-	return []*check{weights, masses, alk, element}
+	return []*checktable.Check{weights, masses, alk, element}
 }
 
 func saltOfFormula(t *testing.T, formula string) (Salt, bool) {
@@ -58,11 +59,11 @@ func saltOfFormula(t *testing.T, formula string) (Salt, bool) {
 }
 
 // Handbooks that are known to disagree by more than 3 %: the tolerance is what they differ by.
-func checkSolubility(t *testing.T) []*check {
-	same := &check{name: "solubility, the table used", source: crcTable, unit: "relative", tolerance: 1e-3}
-	other := &check{name: "solubility, other handbooks", source: perryList + "; SRD 106", unit: "relative", tolerance: 0.03}
-	apart := &check{name: "solubility, handbooks that disagree, over their known spread", source: perryList + "; CRC Handbook", unit: "spreads", tolerance: 1}
-	hydrates := &check{name: "solubility of hydrates in added water", source: "derived from the CRC table", unit: "relative", tolerance: 0.03}
+func checkSolubility(t *testing.T) []*checktable.Check {
+	same := &checktable.Check{Name: "solubility, the table used", Source: crcTable, Unit: "relative", Tolerance: 1e-3}
+	other := &checktable.Check{Name: "solubility, other handbooks", Source: perryList + "; SRD 106", Unit: "relative", Tolerance: 0.03}
+	apart := &checktable.Check{Name: "solubility, handbooks that disagree, over their known spread", Source: perryList + "; CRC Handbook", Unit: "spreads", Tolerance: 1}
+	hydrates := &checktable.Check{Name: "solubility of hydrates in added water", Source: "derived from the CRC table", Unit: "relative", Tolerance: 0.03}
 	left := 0
 	for _, row := range readRefs(t, "solubility.csv") {
 		entry, ok := solubilityEntry(row["salt_as_listed"])
@@ -79,13 +80,13 @@ func checkSolubility(t *testing.T) []*check {
 			if !ok {
 				t.Fatalf("%s is no salt of the catalogue", row["salt_as_listed"])
 			}
-			hydrates.relative(t, what, sol.GramsOfForm(s), want)
+			hydrates.Relative(t, what, sol.GramsOfForm(s), want)
 		case strings.Contains(row["source"], "91st ed."):
-			same.relative(t, what, sol.GramsPer100, want)
+			same.Relative(t, what, sol.GramsPer100, want)
 		case entry.spread > 0.03:
-			apart.add(t, what, (want/sol.GramsPer100-1)/entry.spread)
+			apart.Add(t, what, (want/sol.GramsPer100-1)/entry.spread)
 		default:
-			other.relative(t, what, sol.GramsPer100, want)
+			other.Relative(t, what, sol.GramsPer100, want)
 		}
 	}
 	// Two rows of calcium carbonate, which no stock solution holds, and quicklime, which has no figure of its own.
@@ -95,7 +96,7 @@ func checkSolubility(t *testing.T) []*check {
 	if got := molarCaO / molar("Ca(OH)2"); math.Abs(got-0.7569) > 5e-5 {
 		t.Errorf("quicklime over slaked lime is %v; want 0.7569", got)
 	}
-	return []*check{same, other, apart, hydrates}
+	return []*checktable.Check{same, other, apart, hydrates}
 }
 
 // gramsFor is the grams of a salt that raise 100 L.
@@ -108,9 +109,9 @@ func gramsFor(t *testing.T, salt string, q units.Quantity, rise float64) float64
 	return g
 }
 
-func checkResidue(t *testing.T) []*check {
-	c := &check{name: "salt left by two-part dosing, and grams for a rise", source: stoich, unit: "relative", tolerance: 1e-6}
-	ions := &check{name: "sodium and chloride of sea salt", source: sea08, unit: "relative", tolerance: 5e-4}
+func checkResidue(t *testing.T) []*checktable.Check {
+	c := &checktable.Check{Name: "salt left by two-part dosing, and grams for a rise", Source: stoich, Unit: "relative", Tolerance: 1e-6}
+	ions := &checktable.Check{Name: "sodium and chloride of sea salt", Source: sea08, Unit: "relative", Tolerance: 5e-4}
 	perDKH := SaltLeftByTwoPart(1)
 	per := func(formula string, n float64) float64 { return n * molarNaCl / molar(formula) }
 	creep, err := SalinityCreep(100, 1, 0)
@@ -140,14 +141,14 @@ func checkResidue(t *testing.T) []*check {
 		case strings.HasPrefix(name, "reaction_"):
 			checkReaction(t, row["value"])
 		case sea[name] != 0:
-			ions.relative(t, name, sea[name], number(t, row["value"]))
+			ions.Relative(t, name, sea[name], number(t, row["value"]))
 		case got[name] != 0:
-			c.relative(t, name, got[name], number(t, row["value"]))
+			c.Relative(t, name, got[name], number(t, row["value"]))
 		default:
 			t.Errorf("no figure for %s", name)
 		}
 	}
-	return []*check{c, ions}
+	return []*checktable.Check{c, ions}
 }
 
 // checkReaction holds a written reaction against the law of conservation: as many atoms before as after. Ions'
@@ -189,14 +190,14 @@ func sideMass(t *testing.T, side string) float64 {
 	return total
 }
 
-func checkCarbonate(t *testing.T) []*check {
-	c := &check{name: "calcium and alkalinity of calcium carbonate", source: caco3, unit: "relative", tolerance: 1e-6}
-	coral := &check{name: "strontium in coral aragonite", source: jcp1 + "; Armid et al. 2011; Swart et al. 2002", unit: "relative", tolerance: 1e-6}
-	magnesium := &check{name: "magnesium in coral aragonite", source: jcp1 + ", number not verified", unit: "relative", tolerance: 1e-6, memory: true}
-	ratios := &check{name: "magnesium and strontium per calcium in seawater", source: sea08, unit: "relative", tolerance: 1e-6}
+func checkCarbonate(t *testing.T) []*checktable.Check {
+	c := &checktable.Check{Name: "calcium and alkalinity of calcium carbonate", Source: caco3, Unit: "relative", Tolerance: 1e-6}
+	coral := &checktable.Check{Name: "strontium in coral aragonite", Source: jcp1 + "; Armid et al. 2011; Swart et al. 2002", Unit: "relative", Tolerance: 1e-6}
+	magnesium := &checktable.Check{Name: "magnesium in coral aragonite", Source: jcp1 + ", number not verified", Unit: "relative", Tolerance: 1e-6, Memory: true}
+	ratios := &checktable.Check{Name: "magnesium and strontium per calcium in seawater", Source: sea08, Unit: "relative", Tolerance: 1e-6}
 	lime, _ := saltOfFormula(t, "NaHCO3")
 	got := map[string]struct {
-		c     *check
+		c     *checktable.Check
 		value float64
 	}{
 		"ca_per_meq_alk": {c, CalciumPerDKH() * dkhPerMeq()}, "ca_per_dkh": {c, CalciumPerDKH()}, "dkh_per_20mg_ca": {c, 20 / CalciumPerDKH()},
@@ -221,31 +222,31 @@ func checkCarbonate(t *testing.T) []*check {
 			t.Errorf("no figure for %s", row["quantity"])
 			continue
 		}
-		g.c.relative(t, row["quantity"], g.value, number(t, row["value"]))
+		g.c.Relative(t, row["quantity"], g.value, number(t, row["value"]))
 	}
-	return []*check{c, coral, magnesium, ratios}
+	return []*checktable.Check{c, coral, magnesium, ratios}
 }
 
-func checkSeawater(t *testing.T) []*check {
-	c := &check{name: "reference seawater, the ions used", source: sea08, unit: "relative", tolerance: 1e-4}
+func checkSeawater(t *testing.T) []*checktable.Check {
+	c := &checktable.Check{Name: "reference seawater, the ions used", Source: sea08, Unit: "relative", Tolerance: 1e-4}
 	for _, row := range readRefs(t, "reference_seawater.csv") {
 		molality := number(t, row["molality_mol_per_kg_water"])
 		if used, ok := map[string]float64{"SO4": seaSulfate, "Cl": seaChloride, "Mg": seaMagnesium, "Ca": seaCalcium, "Sr": seaStrontium}[row["species"]]; ok {
-			c.relative(t, row["species"], used, molality)
+			c.Relative(t, row["species"], used, molality)
 		}
 		if used, ok := map[string]float64{"Na": seaSodiumPart, "Cl": seaChloridePart}[row["species"]]; ok {
-			c.relative(t, row["species"], used, number(t, row["mass_fraction_of_sea_salt"]))
+			c.Relative(t, row["species"], used, number(t, row["mass_fraction_of_sea_salt"]))
 		}
 	}
-	return []*check{c}
+	return []*checktable.Check{c}
 }
 
 // Change of titration alkalinity for one mole of nitrogen, reactions R1, R7 and R12 of the source's Table 2.
-func checkNitrogen(t *testing.T) []*check {
-	c := &check{name: "alkalinity of nitrogen reactions", source: "Middelburg et al. 2020, Rev. Geophys. 58, e2019RG000681, Table 2", unit: "eq/mol", tolerance: 1e-12}
+func checkNitrogen(t *testing.T) []*checktable.Check {
+	c := &checktable.Check{Name: "alkalinity of nitrogen reactions", Source: "Middelburg et al. 2020, Rev. Geophys. 58, e2019RG000681, Table 2", Unit: "eq/mol", Tolerance: 1e-12}
 	mmol := molar("NO3") // mg/L of 1 mmol/L
-	c.add(t, "mineralised, then nitrified", AlkalinityOfNitrate(mmol, FromFood)/dkhPerMeq()-(1-2))
-	c.add(t, "nitrified", AlkalinityOfNitrate(mmol, FromAmmonium)/dkhPerMeq()-(-2))
-	c.add(t, "taken up", AlkalinityOfNitrate(-mmol, FromFood)/dkhPerMeq()-1)
-	return []*check{c}
+	c.Add(t, "mineralised, then nitrified", AlkalinityOfNitrate(mmol, FromFood)/dkhPerMeq()-(1-2))
+	c.Add(t, "nitrified", AlkalinityOfNitrate(mmol, FromAmmonium)/dkhPerMeq()-(-2))
+	c.Add(t, "taken up", AlkalinityOfNitrate(-mmol, FromFood)/dkhPerMeq()-1)
+	return []*checktable.Check{c}
 }

@@ -93,7 +93,7 @@ func missingUnit(found string, defs []unitDef) *Error {
 func unitHint(q Quantity, folded string) string {
 	switch {
 	case q == Salinity && (folded == "sg" || folded == "ms/cm" || folded == "us/cm"):
-		return "specific gravity and conductivity are not converted yet: enter the salinity in psu"
+		return "specific gravity and conductivity are not taken here: give the salinity in psu"
 	case q == Alkalinity && (folded == "ppm" || folded == "mg/l"):
 		return "say of what: ppm CaCO3, if calcium carbonate is meant"
 	case q == Alkalinity && strings.HasSuffix(folded, "/kg"):

@@ -138,9 +138,9 @@ func suggestions(q Quantity, value float64, unit string, r entryRange) string {
 func salinityHint(value float64) string {
 	switch {
 	case value >= 1.003 && value <= 1.035:
-		return "it looks like a specific gravity, which is not converted yet: enter the salinity in psu"
+		return "it looks like a specific gravity: enter it with its reference temperatures, such as SG 25/25"
 	case value > 45 && value <= 65:
-		return "it looks like a conductivity in mS/cm, which is not converted yet: enter the salinity in psu"
+		return "it looks like a conductivity: enter it in mS/cm"
 	}
 	return "check the number and its unit"
 }

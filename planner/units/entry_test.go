@@ -67,8 +67,8 @@ func TestCheckEntryHints(t *testing.T) {
 		{Phosphate, 30, "mg/L", "30 mg/L is no seawater phosphate; 30 ug/L would be 0.03 mg/L or 30 ug/L P would be 0.09198 mg/L: enter it with that unit"},
 		{Iodide, 60, "mg/L", "60 mg/L is no seawater iodide; 60 ug/L would be 0.06 mg/L: enter it with that unit"},
 		{Temperature, 77, "degC", "77 degC is no seawater temperature; 77 degF would be 25 degC: enter it with that unit"},
-		{Salinity, 1.026, "psu", "1.026 psu is no seawater salinity (allowed: 5..45 psu); it looks like a specific gravity, which is not converted yet: enter the salinity in psu"},
-		{Salinity, 53, "psu", "53 psu is no seawater salinity (allowed: 5..45 psu); it looks like a conductivity in mS/cm, which is not converted yet: enter the salinity in psu"},
+		{Salinity, 1.026, "psu", "1.026 psu is no seawater salinity (allowed: 5..45 psu); it looks like a specific gravity: enter it with its reference temperatures, such as SG 25/25"},
+		{Salinity, 53, "psu", "53 psu is no seawater salinity (allowed: 5..45 psu); it looks like a conductivity: enter it in mS/cm"},
 		{Salinity, 200, "psu", "200 psu is no seawater salinity (allowed: 5..45 psu); check the number and its unit"},
 		{PH, 82, "", "82 is no seawater pH (allowed: 7..9.2 pH); check the number and its unit"},
 	} {

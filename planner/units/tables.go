@@ -91,16 +91,3 @@ func UnitNames(q Quantity) []string {
 	}
 	return names
 }
-
-// ucum are the codes of the Unified Code for Units of Measure for those units that have one. German degrees and
-// practical salinity have none.
-var ucum = map[string]string{
-	"meq/L": "meq/L", "mmol/L": "mmol/L", "umol/L": "umol/L", "mg/L": "mg/L", "ug/L": "ug/L", "pH": "[pH]", "degC": "Cel",
-	"degF": "[degF]", "mV": "mV", "ppt": "[ppth]", "mg/kg": "mg/kg", "umol/kg": "umol/kg", "mmol/kg": "mmol/kg", "mS/cm": "mS/cm",
-}
-
-// UCUM gives the code of a unit as printed, false if it has none known here.
-func UCUM(unit string) (string, bool) {
-	code, ok := ucum[unit]
-	return code, ok
-}
