@@ -62,8 +62,15 @@ func (f *Filter) Test(t Test) Result {
 	if k == nil || !finite(t.Value) {
 		return Result{}
 	}
-	k.advance(t.At)
-	return k.judge(t)
+	for i := range f.tracks {
+		f.tracks[i].advance(t.At)
+	}
+	before, known := k.belief(), k.known
+	res := k.judge(t)
+	if known && t.Quantity == units.Alkalinity && res.Verdict == Accepted {
+		f.passOn(k, before)
+	}
+	return res
 }
 
 // Dose takes in what a run brought. Quantities that the system does not have, and rises that are no numbers,

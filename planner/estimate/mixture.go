@@ -129,7 +129,7 @@ func (m *mixture) settle(total float64, p *prior) {
 // belief is the mean and the covariance of a mixture.
 type belief struct {
 	level, use, gain float64
-	ll, gg           float64
+	ll, uu, gg       float64
 	useNow           float64 // at the present level
 	varNow           float64
 }
@@ -156,6 +156,7 @@ func (m *mixture) belief(by *motion) belief {
 		f, _ := by.at(c.mean[level])
 		dl, dn, dg := c.mean[level]-b.level, c.mean[use]*f-b.useNow, c.mean[gain]-b.gain
 		b.ll += w * (c.cov[level][level] + dl*dl)
+		b.uu += w * (c.cov[use][use] + (c.mean[use]-b.use)*(c.mean[use]-b.use))
 		b.gg += w * (c.cov[gain][gain] + dg*dg)
 		b.varNow += w * (f*f*c.cov[use][use] + dn*dn)
 	}
