@@ -131,7 +131,7 @@ func play(w *water, k *keeper, drift *rand.Rand, p Policy) Score {
 		}
 		if ask {
 			wish := p.Daily(at)
-			perDay = min(max(0, wish), k.told.CapPerDay)
+			perDay = given(wish, k.told.CapPerDay)
 			m.asked(wish, k.told.CapPerDay)
 		}
 		if tests >= 2 {
@@ -142,4 +142,12 @@ func play(w *water, k *keeper, drift *rand.Rand, p Policy) Score {
 		w.pass(drift, h, perDay/24)
 	}
 	return m.score()
+}
+
+// given is what becomes of a wish: nothing below zero or without a number, and no more than the cap.
+func given(wish, most float64) float64 {
+	if !(wish > 0) {
+		return 0
+	}
+	return min(wish, most)
 }
