@@ -158,3 +158,23 @@ func TestOursIsFedAsTold(t *testing.T) {
 		t.Errorf("%d tests held after 15 dKH, want 1", k.Held)
 	}
 }
+
+// doubting doubts every test.
+type doubting struct{ scripted }
+
+func (k *doubting) Doubts() bool { return true }
+
+func TestRepeats(t *testing.T) {
+	plain, again, trusting := &doubting{}, &doubting{}, &scripted{}
+	Run(Steady, 5, Options{}, plain)
+	Run(Steady, 5, Options{Repeats: true}, again)
+	Run(Steady, 5, Options{Repeats: true}, trusting)
+	if len(again.tests) != 2*len(plain.tests) || len(trusting.tests) != len(plain.tests) {
+		t.Fatalf("%d tests, %d with repeats of all, %d with none to repeat", len(plain.tests), len(again.tests), len(trusting.tests))
+	}
+	for i, at := range plain.tests {
+		if !again.tests[2*i].Equal(at) || !again.tests[2*i+1].Equal(at.Add(time.Hour)) {
+			t.Fatalf("test %d at %v repeated: %v, %v", i, at, again.tests[2*i], again.tests[2*i+1])
+		}
+	}
+}
