@@ -17,6 +17,7 @@ var (
 	noiseFlag    = flag.Float64("noise", 1, "times the noise of kits")
 	growthFlag   = flag.Float64("growth", 1, "times the growth of corals")
 	everyFlag    = flag.Float64("every", 0, "days between tests; 0 = as the family does")
+	repeatsFlag  = flag.Bool("repeats", false, "the keeper repeats a test that the policy doubts an hour later")
 	volumeFlag   = flag.Float64("volume-off", 0, "true rise above the told one: 0.2 = 20 % more")
 )
 
@@ -25,7 +26,7 @@ const few = 6
 
 func planOfFlags(t *testing.T) trial.Plan {
 	p := trial.Plan{Seeds: *seedsFlag, From: *fromFlag, Policies: strings.Split(*policiesFlag, ","), Families: trial.Families(),
-		Options: trial.Options{NoiseTimes: *noiseFlag, GrowthTimes: *growthFlag, TestEvery: *everyFlag, ToldVolumeOff: *volumeFlag}}
+		Options: trial.Options{NoiseTimes: *noiseFlag, GrowthTimes: *growthFlag, TestEvery: *everyFlag, ToldVolumeOff: *volumeFlag, Repeats: *repeatsFlag}}
 	if p.Seeds == 0 {
 		p.Seeds = few
 	}

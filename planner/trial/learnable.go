@@ -109,7 +109,7 @@ func (k *Learnable) resample() {
 	}
 }
 
-// shake makes copies of one tank differ, without widening what is known of size, gain and growth.
+// shake makes copies of one tank differ. The spread of size, gain and growth stays as it was.
 func (k *Learnable) shake() {
 	k.blend(func(w *water) float64 { return math.Log(w.size) }, func(w *water, x float64) { w.size = math.Exp(x) })
 	k.blend(func(w *water) float64 { return math.Log(w.gain) }, func(w *water, x float64) { w.gain = math.Exp(x) })
@@ -117,14 +117,29 @@ func (k *Learnable) shake() {
 	for i := range k.tanks {
 		w := &k.tanks[i]
 		w.level = max(0, w.level+shakeLevel*k.rng.NormFloat64())
-		w.daySwing = min(0.8, max(0.2, w.daySwing+0.02*k.rng.NormFloat64()))
-		w.wanderSD *= math.Exp(0.03 * k.rng.NormFloat64())
-		w.stray += 0.1 * w.wanderSD * k.rng.NormFloat64()
-		if w.wander == swelling {
-			w.stray = 0
-			w.slope += 0.1 * k.rng.NormFloat64()
-		}
+		w.shakeNature(k.rng)
 	}
+}
+
+// shakeNature moves what has no common scale between tanks by a little, within what families draw.
+func (w *water) shakeNature(r *rand.Rand) {
+	w.daySwing = min(0.8, max(0.2, w.daySwing+0.02*r.NormFloat64()))
+	w.wanderSD *= math.Exp(0.03 * r.NormFloat64())
+	w.wear = max(0, w.wear+0.0001*r.NormFloat64())
+	switch w.law {
+	case linear:
+		w.lawAt = min(5, max(0, w.lawAt+0.15*r.NormFloat64()))
+	case power:
+		w.lawAt = min(2, max(0.5, w.lawAt+0.05*r.NormFloat64()))
+	case saturating:
+		w.lawAt = min(20, max(2, w.lawAt*math.Exp(0.08*r.NormFloat64())))
+	}
+	if w.wander == swelling {
+		w.slope += 0.12 * r.NormFloat64()
+		w.wanderDay = min(60, max(20, w.wanderDay*math.Exp(0.03*r.NormFloat64())))
+		return
+	}
+	w.stray += 0.1 * w.wanderSD * r.NormFloat64()
 }
 
 // blend draws one parameter towards its mean and shakes it, so that mean and variance stay.

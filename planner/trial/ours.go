@@ -17,7 +17,8 @@ type Ours struct {
 	day     safety.Microlitres
 	volumes []dayVolume
 	// Held counts tests that were held.
-	Held int
+	Held   int
+	doubts bool
 }
 
 // dayVolume is the daily volume that a run was part of.
@@ -62,10 +63,13 @@ func (k *Ours) volume(rise float64) safety.Microlitres {
 // Test goes to the estimator, which may hold it.
 func (k *Ours) Test(at time.Time, value float64) {
 	r := k.filter.Test(estimate.Test{At: at, Quantity: units.Alkalinity, Value: value, SD: k.told.TestSD})
-	if r.Verdict == estimate.Held {
+	if k.doubts = r.Verdict == estimate.Held; k.doubts {
 		k.Held++
 	}
 }
+
+// Doubts says whether the last test is held.
+func (k *Ours) Doubts() bool { return k.doubts }
 
 // WaterChange goes to the estimator.
 func (k *Ours) WaterChange(at time.Time, fraction, mix float64) {

@@ -27,6 +27,7 @@ type Options struct {
 	NoiseTimes    float64 // kit noise, 0 = 1
 	GrowthTimes   float64 // growth of the corals, 0 = 1
 	TestEvery     float64 // days between tests, 0 = as the family does
+	Repeats       bool    // the keeper repeats a test an hour later when the policy doubts it
 	ToldVolumeOff float64 // true rise for a told one is higher by this share: 0.2 = the tank holds less than told
 }
 
@@ -73,6 +74,9 @@ type believer interface {
 // Belief is a mean and a standard deviation for the level, dKH, and for the use, dKH/day.
 type Belief struct{ Level, LevelSD, Use, UseSD float64 }
 
+// doubter is a policy that may set a test aside and ask for another one.
+type doubter interface{ Doubts() bool }
+
 // seer is a policy that is shown the truth. Only limits are.
 type seer interface{ see(w *water) }
 
@@ -87,6 +91,7 @@ const (
 	streamDrift
 	streamKeeper
 	streamLimit
+	streamRepeat
 )
 
 // randomOf starts a stream of a family's seed.
@@ -109,20 +114,39 @@ func Run(f Family, seed uint64, o Options, p Policy) Score {
 		s.see(&w)
 	}
 	p.Reset(k.told)
-	return play(&w, &k, randomOf(f, seed, streamDrift), p)
+	again := repeats{on: o.Repeats, due: -1, noise: randomOf(f, seed, streamRepeat)}
+	return play(&w, &k, randomOf(f, seed, streamDrift), &again, p)
+}
+
+// repeats is a keeper's answer to a doubted test: one more, an hour later, unless it was a repeat itself.
+type repeats struct {
+	on    bool
+	due   int // hour, -1 = none
+	noise *rand.Rand
+}
+
+func (k *repeats) after(h int, p Policy) {
+	if d, ok := p.(doubter); ok && k.on && d.Doubts() {
+		k.due = h + 1
+	}
 }
 
 // play lets a trial pass hour by hour.
-func play(w *water, k *keeper, drift *rand.Rand, p Policy) Score {
+func play(w *water, k *keeper, drift *rand.Rand, again *repeats, p Policy) Score {
 	m := newMeter()
 	tests, next, perDay := 0, 0, 0.0
 	for h := range hours {
 		at := Start.Add(time.Duration(h) * time.Hour)
 		ask := h%24 == 0
+		if h == again.due {
+			p.Test(at, k.kit.read(w.level, k.kit.noise(again.noise)))
+			tests, ask = tests+1, true
+		}
 		for ; next < len(k.deeds) && k.deeds[next].hour <= h; next++ {
 			ask = true
 			if d := k.deeds[next]; d.test {
 				p.Test(at, k.kit.read(w.level, d.noise))
+				again.after(h, p)
 				tests++
 			} else {
 				w.change(d.fraction, d.mix)
@@ -131,7 +155,7 @@ func play(w *water, k *keeper, drift *rand.Rand, p Policy) Score {
 		}
 		if ask {
 			wish := p.Daily(at)
-			perDay = min(max(0, wish), k.told.CapPerDay)
+			perDay = given(wish, k.told.CapPerDay)
 			m.asked(wish, k.told.CapPerDay)
 		}
 		if tests >= 2 {
@@ -142,4 +166,12 @@ func play(w *water, k *keeper, drift *rand.Rand, p Policy) Score {
 		w.pass(drift, h, perDay/24)
 	}
 	return m.score()
+}
+
+// given is what becomes of a wish: nothing below zero or without a number, and no more than the cap.
+func given(wish, most float64) float64 {
+	if !(wish > 0) {
+		return 0
+	}
+	return min(wish, most)
 }

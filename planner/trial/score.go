@@ -48,7 +48,7 @@ type meter struct {
 func newMeter() *meter { return &meter{late: -1} }
 
 func (m *meter) asked(wish, most float64) {
-	if !(wish < most*0.999) {
+	if wish >= most*0.999 {
 		m.atCap++
 	}
 }
