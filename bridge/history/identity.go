@@ -65,15 +65,43 @@ func keyOf(id string) idKey {
 // again adds nothing. Equal lines without an id are counted: the second of two equal runs is a run of its own.
 // The row is not fresh if the history had the same event under the same id before.
 func (r *reader) identify(row *machine.Row) (fresh bool, err error) {
+	given := r.text(fID)
+	switch {
+	case r.site.WithoutIDs && given == "":
+		return true, nil
+	case r.site.WithoutIDs && keyOf(given).number > 0:
+		// A line of an export may stand beside the plain one that it came from: now ids are needed.
+		if err := r.identifyAll(); err != nil {
+			return false, err
+		}
+	}
+	return r.identifyAs(given, row, int32(r.n))
+}
+
+// identifyAll gives all rows so far their ids after all.
+func (r *reader) identifyAll() error {
+	r.site.WithoutIDs = false
+	for i := range r.rows {
+		if r.rows[i].ID != "" {
+			continue
+		}
+		if _, err := r.identifyAs("", &r.rows[i], r.lines[i]); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (r *reader) identifyAs(given string, row *machine.Row, line int32) (fresh bool, err error) {
 	text, err := r.encoder.line(*row)
 	if err != nil {
 		return false, err
 	}
 	sum := sha256.Sum256(text)
 	content := [derivedBytes]byte(sum[:])
-	if given := r.text(fID); given != "" {
+	if given != "" {
 		row.ID = strings.Clone(given)
-		return r.enter(keyOf(given), given, seen{content, int32(r.n), 0})
+		return r.enter(keyOf(given), given, seen{content, line, 0})
 	}
 	k := idKey{content, 1}
 	if old, ok := r.seen[k]; ok && old.content == content && old.plain > 0 {
@@ -81,10 +109,10 @@ func (r *reader) identify(row *machine.Row) (fresh bool, err error) {
 		r.seen[k] = old
 		k.number = old.plain
 		row.ID = derivedID(k)
-		return r.enter(k, row.ID, seen{content, int32(r.n), 0})
+		return r.enter(k, row.ID, seen{content, line, 0})
 	}
 	row.ID = derivedID(k)
-	return r.enter(k, row.ID, seen{content, int32(r.n), 1})
+	return r.enter(k, row.ID, seen{content, line, 1})
 }
 
 // enter remembers an id. It is not fresh if it stands for the same event already.

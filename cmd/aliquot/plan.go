@@ -43,7 +43,9 @@ func (p planCommand) Run(std stream, g *Globals) error {
 
 // planFrom folds a history up to a moment and plans from there.
 func planFrom(l loaded, r io.Reader, name string, at time.Time) (machine.PlanView, error) {
-	rows, notes, err := historySite(l).Read(r, name)
+	site := historySite(l)
+	site.WithoutIDs = true
+	rows, notes, err := site.Read(r, name)
 	if err != nil {
 		return machine.PlanView{}, fail(exitFailed, "%w", err)
 	}
