@@ -122,3 +122,21 @@ func crossing(rows []machine.Row) []machine.Row {
 	}
 	return rows
 }
+
+// BenchmarkTestEntry is a new test in a daemon that carries its estimates forward, with the plan that follows it; it should
+// take below 2 ms.
+func BenchmarkTestEntry(b *testing.B) {
+	r := newRig(b, sixChannels(), noon)
+	r.boot()
+	r.commission()
+	r.advance(3 * 24 * time.Hour)
+	b.ReportAllocs()
+	now, value, n := r.instant(), 8.1, 0
+	for b.Loop() {
+		n++
+		now.Mono += time.Minute
+		now.Wall = now.Wall.Add(time.Minute)
+		ask := machine.Asked{Request: machine.Request{Verb: machine.VerbTest, Ref: fmt.Sprint("bench-", n), Quantity: "alkalinity", Value: &value, Unit: "dKH"}}
+		r.state, _ = machine.Step(r.state, now, ask)
+	}
+}
