@@ -10,6 +10,22 @@ type Calendar struct {
 	Zone      *time.Location // nil = UTC
 	EveryDays int            // only every so many local days; 0 and 1 = every day
 	Start     time.Time      // civil date (Y-M-D) from which days count; zero = 2000-01-01, and no first day
+	Night     Night          // zero: every slot of a date carries the same
+}
+
+// Night gives a part of the local day a share of its demand. From = To is no part, and changes nothing.
+type Night struct {
+	From, To int     // minutes after local midnight, 0..1439; a part that ends before it begins goes through midnight
+	Share    float64 // of a date's demand, above 0 and below 1; for dates that have slots both inside and outside
+}
+
+// holds says whether a local wall time lies in the part of the day.
+func (n Night) holds(wall time.Time) bool {
+	m := wall.Hour()*60 + wall.Minute()
+	if n.From <= n.To {
+		return m >= n.From && m < n.To
+	}
+	return m >= n.From || m < n.To
 }
 
 // Slot is one time at which a channel may run.
@@ -186,7 +202,28 @@ func (c Calendar) gap(date, prev int, known bool) float64 {
 	return float64(date - prev)
 }
 
-// slotsOn gives the slots of one local date. They share the date's days of demand equally, however many hours
+// carry shares the days of demand of a date among its slots: it gives what a slot carries by its local time.
+func (n Night) carry(walls []time.Time, days float64) func(time.Time) float64 {
+	inside := 0
+	for _, w := range walls {
+		if n.holds(w) {
+			inside++
+		}
+	}
+	outside := len(walls) - inside
+	if !(n.Share > 0 && n.Share < 1) || inside == 0 || outside == 0 {
+		even := days / float64(len(walls))
+		return func(time.Time) float64 { return even }
+	}
+	return func(w time.Time) float64 {
+		if n.holds(w) {
+			return days * n.Share / float64(inside)
+		}
+		return days * (1 - n.Share) / float64(outside)
+	}
+}
+
+// slotsOn gives the slots of one local date. They share the date's days of demand, equally but for Night, however many hours
 // that date has: the sum of a day does not depend on clock changes. Wall times in order stay in order as
 // instants, so nothing needs sorting.
 func (c Calendar) slotsOn(date int, days float64) []Slot {
@@ -195,8 +232,9 @@ func (c Calendar) slotsOn(date int, days float64) []Slot {
 	zone := c.zone()
 	offset := offsetAt(wall(date-1), zone)
 	plain := offset == offsetAt(wall(date+2), zone) // no clock change near: the common case, and cheap
+	part := c.Night.carry(walls, days)
 	for i, w := range walls {
-		out[i] = Slot{Key: w.Format(keyLayout), At: w.Add(-offset), Days: days / float64(len(walls))}
+		out[i] = Slot{Key: w.Format(keyLayout), At: w.Add(-offset), Days: part(w)}
 		if !plain {
 			out[i].At = instant(w, zone)
 		}
