@@ -134,12 +134,44 @@ var everyStart = time.Date(2000, time.January, 1, 0, 0, 0, 0, time.UTC)
 
 func readWhen(m mapping, c *Channel) {
 	take(m, "slots", &c.Slots, readSchedule)
+	if v, ok := m.get("night"); ok {
+		readNight(v, &c.Night)
+	}
 	take(m, "every", &c.Every, readDays)
 	if !m.has("every") {
 		m.refuse("start", "there is no every", "start is the first day of every")
 		return
 	}
 	take(m, "start", &c.Start, readDate)
+}
+
+func readNight(v value, n *planner.Night) {
+	m, ok := v.open()
+	if !ok {
+		return
+	}
+	var percent float64
+	from, to := take(m, "from", &n.From, readClock), take(m, "to", &n.To, readClock)
+	if take(m, "share", &percent, measure(units.ParsePercent, 1, 99, "%")) {
+		n.Share = percent / 100
+	}
+	if from && to && n.From == n.To {
+		m.problem("from and to are the same time", "must be a part of the day", "")
+	}
+}
+
+// readClock is a local time of day such as 20:00, in minutes after midnight.
+func readClock(v value) (int, bool) {
+	s, ok := v.text()
+	if !ok {
+		return 0, false
+	}
+	at, err := time.Parse("15:04", s)
+	if err != nil || len(s) != len("15:04") {
+		v.problem(fmt.Sprintf("%q is no time of day", clip(s)), v.wantedType(), "write hours and minutes in quotes, from \"00:00\" to \"23:59\"")
+		return 0, false
+	}
+	return at.Hour()*60 + at.Minute(), true
 }
 
 // readDays is a duration of whole days.

@@ -64,7 +64,7 @@ func TestSlotVolumeEqualsPlanner(t *testing.T) {
 		s := scheduleOf(rt, "15 "+rest) // few slots a day keep the planner's enumeration short
 		every := rapid.SampledFrom([]int{1, 1, 2, 3, 7}).Draw(rt, "every")
 		c := pump{Channel: &Channel{Slots: s, Every: every, Start: everyStart}}
-		perSlot, _, ok := c.slotVolume(10)
+		perSlot, _, _, ok := c.slotVolume(10)
 		cal := planner.Calendar{Schedule: s.Cron, EveryDays: every, Start: everyStart}
 		want, seen := 0.0, 0
 		for _, slot := range cal.Slots(everyStart, everyStart.AddDate(0, 0, horizonDays)) {
@@ -147,7 +147,7 @@ func TestSlotVolume(t *testing.T) {
 		{"15 9 1 * *", 1, 62, 1},
 	} {
 		p := pump{Channel: &Channel{Slots: scheduleOf(t, c.slots), Every: c.every, Start: everyStart}}
-		if got, n, ok := p.slotVolume(2); !ok || math.Abs(got-c.want) > 1e-9 || n != c.slot {
+		if got, _, n, ok := p.slotVolume(2); !ok || math.Abs(got-c.want) > 1e-9 || n != c.slot {
 			t.Errorf("2 mL/day at %q every %dd: %v mL in %d slots, want %v in %d", c.slots, c.every, got, n, c.want, c.slot)
 		}
 	}

@@ -137,7 +137,7 @@ func (p *plant) plannedRun(c pump) (safety.Microlitres, bool) {
 	if !ok || !planned {
 		return 0, false
 	}
-	perSlot, _, ok := c.slotVolume(ml)
+	perSlot, _, _, ok := c.slotVolume(ml)
 	if !ok {
 		return 0, false
 	}

@@ -26,12 +26,12 @@ func dayAfter(midnight time.Time, n int) time.Time {
 }
 
 // slotVolume shares a daily volume among the slots as the planner does: a day with slots carries what is due
-// since the last such day, in equal parts. It gives the most that one slot carries, mL, and the slots on a day
+// since the last such day, in equal parts but for `night`. It gives the most that one slot and one day carry, mL, and the slots on a day
 // that has any; false if the slots are not known or never come.
-func (c pump) slotVolume(mlPerDay float64) (perSlot float64, slots int, ok bool) {
+func (c pump) slotVolume(mlPerDay float64) (perSlot, day float64, slots int, ok bool) {
 	cal, ok := newCalendar(c.Slots, c.Every, c.Start)
 	if !ok || len(cal.times) == 0 {
-		return 0, 0, false
+		return 0, 0, 0, false
 	}
 	last, longest := -1, 0
 	for i := range horizonDays {
@@ -45,11 +45,12 @@ func (c pump) slotVolume(mlPerDay float64) (perSlot float64, slots int, ok bool)
 	}
 	switch {
 	case last < 0:
-		return 0, 0, false
+		return 0, 0, 0, false
 	case longest == 0:
 		longest = horizonDays // one day in all: rarer than that
 	}
-	return mlPerDay * float64(longest) / float64(len(cal.times)), len(cal.times), true
+	day = mlPerDay * float64(longest)
+	return day * c.Night.Most(cal.times), day, len(cal.times), true
 }
 
 // checkNeed compares a volume that is known in advance with slots, per_run and per_day.
@@ -58,7 +59,7 @@ func (p *plant) checkNeed(c pump) {
 	if !ok {
 		return
 	}
-	perSlot, slots, ok := c.slotVolume(ml)
+	perSlot, day, slots, ok := c.slotVolume(ml)
 	if !ok {
 		return
 	}
@@ -69,7 +70,6 @@ func (p *plant) checkNeed(c pump) {
 			"a slot must not need more than per_run", "add slots, raise per_run or lower the volume")
 		return
 	}
-	day := perSlot * float64(slots)
 	if l.PerDay > 0 && day > l.PerDay.Millilitres()*(1+1e-9) {
 		p.at(key, fmt.Sprintf("%s, %s mL on a day that has slots; per_day is %v", words, num(round3(day)), l.PerDay),
 			"must not exceed per_day", "raise per_day or lower the volume")

@@ -9,6 +9,7 @@ const (
 	tText     = "a text"
 	tFile     = "the path of a file"
 	tListen   = "an address and port, such as 127.0.0.1:9480"
+	tClock    = "a local time of day in quotes, such as \"20:00\""
 	tCron     = "a cron expression of five fields, such as \"*/30 * * * *\""
 	tBool     = "true or false"
 	tVolume   = "a volume with its unit, such as 8 mL"

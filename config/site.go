@@ -234,6 +234,7 @@ type Channel struct {
 	Slots       Schedule
 	Every       int       // local days, at least 1
 	Start       time.Time // first day of Every, written as midnight UTC
+	Night       planner.Night
 	Limits      Limits
 	Attended    Attended
 	At          Pos

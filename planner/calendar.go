@@ -223,6 +223,19 @@ func (n Night) carry(walls []time.Time, days float64) func(time.Time) float64 {
 	}
 }
 
+// Most gives the largest part of a date's demand that one slot carries, from the times of day of its slots; 0 without any.
+func (n Night) Most(times []time.Duration) float64 {
+	walls := make([]time.Time, len(times))
+	for i, t := range times {
+		walls[i] = wall(0).Add(t)
+	}
+	part, most := n.carry(walls, 1), 0.0
+	for _, w := range walls {
+		most = max(most, part(w))
+	}
+	return most
+}
+
 // slotsOn gives the slots of one local date. They share the date's days of demand, equally but for Night, however many hours
 // that date has: the sum of a day does not depend on clock changes. Wall times in order stay in order as
 // instants, so nothing needs sorting.

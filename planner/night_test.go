@@ -34,6 +34,13 @@ func TestNightCarriesItsShare(t *testing.T) {
 			if len(slots) != c.nights+c.days {
 				t.Fatalf("%d slots, want %d", len(slots), c.nights+c.days)
 			}
+			most, times := 0., []time.Duration{}
+			for _, s := range slots {
+				most, times = max(most, s.Days), append(times, s.At.Sub(utc("2027-03-10")))
+			}
+			if got := c.night.Most(times); math.Abs(got-most) > 1e-12 {
+				t.Errorf("Most %v, want %v", got, most)
+			}
 			for _, s := range slots {
 				switch s.At.Hour() {
 				case 0:

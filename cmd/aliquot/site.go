@@ -97,7 +97,7 @@ func channel(ch config.Channel, zone *time.Location, strength map[units.Quantity
 	out := machine.Channel{
 		Channel: planner.Channel{ID: ch.ID, System: ch.System, Mode: ch.Mode, Quantity: ch.Follow, FixedPerDay: ch.FixedPerDay,
 			ShareOf: ch.ShareOf, ShareRatio: ch.ShareRatio, Base: ch.Base, Strength: strength,
-			Calendar:    planner.Calendar{Schedule: ch.Slots.Cron, Zone: zone, EveryDays: ch.Every, Start: ch.Start},
+			Calendar:    planner.Calendar{Schedule: ch.Slots.Cron, Zone: zone, EveryDays: ch.Every, Start: ch.Start, Night: ch.Night},
 			SmallestRun: ch.Limits.SmallestRun, PerRun: ch.Limits.PerRun, PerDay: ch.Limits.PerDay, Tolerance: safety.DefaultTolerance},
 		Container: ch.Container, Node: ch.Node, Output: ch.Output, NominalRate: ch.NominalRate,
 		Limits: safety.Limits{SmallestRun: ch.Limits.SmallestRun, PerRun: ch.Limits.PerRun, PerDay: ch.Limits.PerDay,
