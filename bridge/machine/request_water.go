@@ -19,6 +19,7 @@ type TestResult struct {
 	Expected     *float64  `json:"expected"`
 	ExpectedSD   *float64  `json:"expected_sd"`
 	Accepted     bool      `json:"accepted"`
+	Suspicious   bool      `json:"suspicious"` // accepted, and may well be grossly wrong
 	PlannedMLDay []Planned `json:"planned_ml_per_day"`
 }
 
@@ -123,8 +124,15 @@ func (t *turn) testReply(y *systemState, quantity units.Quantity, of string, out
 		return reply{code: safety.Unconfirmed, result: out,
 			text: text + ". That is far from what was expected, so that it raises nothing until a second test agrees: please test again"}
 	}
+	if got.Gross > suspect {
+		out.Suspicious = true
+		text += ". It fits badly, may well be wrong and counts for less: please test again"
+	}
 	return done(text, out)
 }
+
+// suspect is the probability of a gross error from which an accepted test is called suspicious. Our own choice.
+const suspect = 0.3
 
 func (y *systemState) has(q units.Quantity) bool {
 	for _, g := range y.cfg.Targets {

@@ -181,3 +181,28 @@ func TestH28DoubtfulTestsConfirmNothing(t *testing.T) {
 		t.Errorf("confirmed: %+v, want accepted", r)
 	}
 }
+
+// What is not far enough to be held may still well be wrong, and then counts for less.
+func TestASuspiciousTestCountsForLess(t *testing.T) {
+	for _, c := range []struct {
+		name    string
+		by      float64
+		suspect bool
+	}{{"fits", 0, false}, {"a scatter of the kit", .2, false}, {"much lower", -.95, true}, {"much higher", .95, true}} {
+		t.Run(c.name, func(t *testing.T) {
+			f := newFilter()
+			for d := 0.; d < 60; d += 2 { // a tank that is known well
+				f.Test(alk(d, 8.3+.1*math.Sin(d)))
+				doseDaily(f, d, d+2, 1.2)
+			}
+			before := at(f, 60)
+			r := f.Test(alk(60, before.Level+c.by))
+			if r.Verdict != estimate.Accepted || (r.Gross > .3) != c.suspect {
+				t.Fatalf("%+v, want accepted, suspicious: %v", r, c.suspect)
+			}
+			if moved := math.Abs(at(f, 60).Level - before.Level); c.suspect && moved > .6*math.Abs(c.by) {
+				t.Errorf("the level moved by %.2f dKH for a suspicious test at a distance of %.2f", moved, c.by)
+			}
+		})
+	}
+}

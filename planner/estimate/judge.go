@@ -46,6 +46,9 @@ func (k *track) judge(t Test) Result {
 	}
 	k.accept(t, sd, gross, res)
 	res.Verdict = Accepted
+	if res.Known {
+		res.Gross = k.mix.grossWeight()
+	}
 	return res
 }
 

@@ -79,6 +79,9 @@ type Result struct {
 	Distance    float64 // between test and prediction
 	Limit       float64 // the distance above which the test is held
 	Resolved    Resolution
+	// Gross is the probability, in the light of what had been predicted, that an accepted test is grossly wrong. It counts
+	// accordingly little, and the next test says more.
+	Gross float64
 }
 
 // Rise is what one run brought of one quantity, canonical unit of the whole system; negative if it lowers.
