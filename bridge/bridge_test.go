@@ -192,6 +192,42 @@ func TestH15APanicStopsThePumpsAndEndsTheLoop(t *testing.T) {
 	})
 }
 
+// Whoever watches the process hears from the loop at least once a second, and hears when the ledger is broken.
+func TestH16TheLoopShowsThatItTurns(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		var last time.Time
+		var longest time.Duration
+		var good bool
+		r := startRig(t, func(o *Options) {
+			o.Turned = func(ledgerGood bool) {
+				now := time.Now()
+				if !last.IsZero() {
+					longest = max(longest, now.Sub(last))
+				}
+				last, good = now, ledgerGood
+			}
+		})
+		r.connect()
+		time.Sleep(time.Minute)
+		synctest.Wait()
+		if longest > time.Second || !good {
+			t.Errorf("the loop was silent for %s, ledger good %v; want at most a second, true", longest, good)
+		}
+		r.book.mu.Lock()
+		r.book.broke = errors.New("disk full")
+		r.book.mu.Unlock()
+		r.b.Deliver(Message{Topic: "aliquot/shed/ask/note", Payload: []byte(`{"ref":"n","kind":"other"}`)})
+		time.Sleep(2 * time.Second)
+		synctest.Wait()
+		if good {
+			t.Error("the ledger is said to be good after it broke")
+		}
+		if err := r.stop(); err != nil {
+			t.Error(err)
+		}
+	})
+}
+
 type panicBook struct{ Ledger }
 
 func (p panicBook) Append(rows []machine.Row) error {

@@ -27,6 +27,9 @@ type Options struct {
 	Metrics    Metrics
 	Clock      Clock
 	Logger     *slog.Logger
+	// Turned, where given, is called by the loop at each of its turns, at least once a second while it lives: a sign of
+	// life for whoever watches the process.
+	Turned func(ledgerGood bool)
 }
 
 // Bridge is a running site.
@@ -42,6 +45,7 @@ type Bridge struct {
 	dirty     bool
 	stalled   bool // the last message that only tells was not taken in time
 	unsaid    int  // stops that did not get out
+	torn      bool // the ledger did not take a row
 	view      atomic.Pointer[machine.SiteView]
 	began     time.Time
 	turned    atomic.Int64 // the last turn of the loop, nanoseconds since began
@@ -103,6 +107,9 @@ func (b *Bridge) turn(ctx context.Context, show <-chan time.Time) {
 	wake, drop := b.o.Clock.WakeAt(machine.NextWake(&b.state))
 	defer drop()
 	b.turned.Store(int64(time.Since(b.began)))
+	if b.o.Turned != nil {
+		b.o.Turned(!b.torn)
+	}
 	select {
 	case i := <-b.vital:
 		b.take(i)

@@ -28,7 +28,7 @@ func (b *Bridge) perform(effects []machine.Effect) (next []machine.Event) {
 			b.clearRetained(e)
 		case machine.Append:
 			if err := b.o.Ledger.Append(e.Rows); err != nil {
-				broken = true
+				broken, b.torn = true, true
 				next = append(next, machine.LedgerBroke{Text: err.Error()})
 			}
 		case machine.SendRun:

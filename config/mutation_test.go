@@ -38,10 +38,10 @@ func mutants(value, number string) map[string]string {
 	}
 }
 
-// TestMutations changes every number of the good files in five ways. Minus, empty and comma are always refused;
+// TestH36Mutations changes every number of the good files in five ways. Minus, empty and comma are always refused;
 // ×10 and ×0.1 are refused, warned of, or stand in the golden list, which says what only the comparison with
 // the running configuration can show. Nothing panics, and what is accepted keeps every invariant.
-func TestMutations(t *testing.T) {
+func TestH36Mutations(t *testing.T) {
 	var silent strings.Builder
 	counts := map[string]int{}
 	for _, path := range files(t, 2, "../testdata/config/good/every-key.yaml", "../testdata/config/good/evaporation.yaml") {

@@ -96,7 +96,7 @@ var channelKeys = []Key{
 		Meaning: "Where the line ends.", Unguarded: "whether water can flow back into the container is not judged"},
 	{Path: "channels.*.line.siphon_break", Type: tBool, Need: Optional, Default: "false", Meaning: "Whether something breaks a siphon; a check valve alone does not."},
 	{Path: "channels.*.line.tubing_life", Type: "a running time with its unit, such as 500 h", Need: Optional, Default: "tubing hours are not judged",
-		Meaning: "Running hours of the pump tubing.", Later: "tubing hours are not judged yet", Unguarded: "worn tubing is not warned of"},
+		Meaning: "Running hours of the pump tubing.", Unguarded: "worn tubing is not warned of"},
 	{Path: "channels.*.follow", Type: "the name of a quantity", Need: Depends,
 		Meaning: "Driven by tests of this quantity. Exactly one of `follow`, `fixed`, `share`."},
 	{Path: "channels.*.fixed", Type: "a volume per day with its unit, such as 100 mL/day", Need: Depends,

@@ -199,7 +199,7 @@ func TestNotYet(t *testing.T) {
 	}
 	want := []string{
 		"mqtt.discovery", "containers.soda-jug.level",
-		"containers.chloride-jug.level", "channels.soda.line.tubing_life",
+		"containers.chloride-jug.level",
 	}
 	if len(site.NotYet) != len(want) {
 		t.Fatalf("NotYet = %v, want %v", site.NotYet, want)

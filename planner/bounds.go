@@ -131,10 +131,14 @@ func (l *lane) whileAncient(v float64) float64 {
 	return min(now, max(goal, (1-staleMove)*now))
 }
 
-// whileHeld raises nothing, and lowers by at most a quarter if the held test asks for less (H-29). The quarter
-// is of what the plan would be without that test, so that it does not add up day by day.
+// whileHeld raises nothing, and lowers by at most a quarter if the held test asks for less (H-29). The quarter is of the
+// volume that was in force when that test came, so that it does not add up day by day; where that is not known, of what
+// the plan would be without the test.
 func (l *lane) whileHeld(v, heldWish float64) float64 {
 	l.limits.held = true
+	if now := l.ch.InForce; now != nil {
+		return min(v, now.Millilitres(), max(heldWish, (1-heldLowers)*now.Millilitres()))
+	}
 	lowest := max(heldWish, (1-heldLowers)*v)
 	if l.ch.Reference != nil {
 		v = min(v, l.ch.Reference.Millilitres())

@@ -37,6 +37,8 @@ type ChannelState struct {
 	CarryNL int64
 	// Reference is the daily volume of the last plan in force at least 24 h ago; nil = Base, or 0.
 	Reference *safety.Microlitres
+	// InForce is the daily volume that was in force when a test came that is held now; nil = not known.
+	InForce *safety.Microlitres
 	// Ceiling, after an unknown run: the volume may not rise above it until the next accepted test.
 	Ceiling *safety.Microlitres
 	// ServedThrough: slots up to and including this instant were served already. Zero = none.

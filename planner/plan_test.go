@@ -263,6 +263,46 @@ func TestH29HeldTests(t *testing.T) {
 	}
 }
 
+// What was in force when the test came bounds the hold, not what was in force a day before: a volume that was rising must
+// not fall back.
+func TestH29HeldTestsAgainstTheVolumeInForce(t *testing.T) {
+	for _, c := range []struct {
+		name      string
+		level     float64
+		held      float64
+		inForce   float64
+		reference float64
+		want      float64
+	}{
+		{"yesterday's volume does not pull it lower", 8.3, 5.2, 96, 80, 96},
+		{"a quarter of what is in force", 8.3, 80, 96, 80, 72},
+		{"nor does yesterday's lift it", 8.3, 5.2, 80, 96, 80},
+		{"a quarter, though more is wanted", 8.3, 80, 80, 96, 60},
+		{"the quarter does not add up", 8.3, 80, 96, 72, 72},
+		{"the quarter and an ordinary fall together", 8.6, 80, 96, 96, 72},
+		{"an ordinary fall alone goes as far as it would", 8.8, 80, 96, 96, 56},
+		{"what the held test says, if that is less of a fall", 8.3, 8.5, 96, 60, 80},
+		{"the step still bounds", 8.3, 5.2, 96, 40, 67},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			e := known(c.level, 1.2)
+			e.Held, e.HeldLevel = &estimate.Test{Value: c.held}, c.held
+			in := one(t, e)
+			in.Channels[0].Reference, in.Channels[0].InForce = ml(c.reference), ml(c.inForce)
+			got := planner.DayVolumes(in)[0]
+			if math.Abs(got.PerDay.Millilitres()-c.want) > .5 {
+				t.Errorf("%v, want %v mL", got.PerDay, c.want)
+			}
+			e.Held = nil
+			free := one(t, e)
+			free.Channels[0].Reference = ml(c.reference)
+			if most := planner.DayVolumes(free)[0].PerDay; got.PerDay > most {
+				t.Errorf("%v is more than %v without the held test", got.PerDay, most)
+			}
+		})
+	}
+}
+
 func TestH30StaleTests(t *testing.T) {
 	const d = 24 * time.Hour
 	for _, c := range []struct {

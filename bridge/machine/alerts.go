@@ -108,6 +108,9 @@ func (t *turn) conditions() []condition {
 	for i := range t.contents {
 		t.containerConditions(&t.contents[i], add)
 	}
+	for i := range t.channels {
+		t.tubingConditions(&t.channels[i], add)
+	}
 	for i := range t.site.Interlocks {
 		t.interlockConditions(i, add)
 	}

@@ -31,6 +31,9 @@ func Durable(s *State) string {
 		say("channel %s rate %d tol %d prov %v cal %v primed %v returned %v active %v", c.cfg.ID, c.rate, c.tolerance, c.provisional, c.calibratedAt, c.primed, c.returnedAt, c.activeAt)
 		say("  carry %d volumes %v unknowns %v row %d", c.carryNL, c.volumes, c.unknowns, c.unknownRow)
 		say("  ceiling %s", ceilingText(s, c))
+		if c.inForce != nil {
+			say("  in force %s", *c.inForce)
+		}
 		say("  total %d %d ran %d last %v %s", c.totalHi, c.totalLo, c.ranFor, c.lastRun, c.lastOutcome)
 		say("  book %+v", c.book)
 		if c.open != nil {

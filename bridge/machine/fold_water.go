@@ -232,17 +232,30 @@ func (s *State) applyTest(r Row, b Test) {
 	}
 	result := y.add(input{at: b.Taken, kind: inputTest, test: test})
 	y.lastResult = result
+	held := y.filter.At(r.At, b.Quantity).Held != nil
 	for i := range s.channels {
 		c := &s.channels[i]
 		if c.cfg.System != b.System || !c.follows() || c.cfg.Quantity != b.Quantity {
 			continue
 		}
+		c.holdVolume(held)
 		switch {
 		case r.At.Sub(b.Taken) > lateTest:
 			c.lateRise, c.lateUntil = c.present(), r.At.Add(safety.Window)
 		case result.Verdict == estimate.Accepted:
 			c.noRise = nil
 		}
+	}
+}
+
+// holdVolume remembers the volume in force when a test comes that is held, until none is (H-29). A second held test in a
+// row does not take the lowered volume for the one in force.
+func (c *channelState) holdVolume(held bool) {
+	switch {
+	case !held:
+		c.inForce = nil
+	case c.inForce == nil && len(c.volumes) > 0:
+		c.inForce = c.present()
 	}
 }
 

@@ -71,6 +71,8 @@ type Node struct {
 type Line struct {
 	VolumeML float64            // inside
 	Prime    safety.Microlitres // to pump so that an empty line is full
+	// TubingLife is the running time that the pump tubing is good for; 0: not judged (H-18).
+	TubingLife time.Duration
 }
 
 // Channel is one pump output and everything that bounds it.

@@ -104,7 +104,7 @@ func (s *State) channelView(c *channelState) ChannelView {
 		Running: c.open != nil, Calibrated: maybeTime(c.calibratedAt), Provisional: c.provisional, Primed: c.primed,
 		PlannedMLPerDay: c.day.PerDay.Millilitres(), Window24hHiML: c.book.Hi(now, false).Millilitres(),
 		PerDayML: c.cfg.Limits.PerDay.Millilitres(), TotalHiML: c.totalHi.Millilitres(), TotalLoML: c.totalLo.Millilitres(),
-		RunSeconds: c.ranFor.Seconds(), LastRun: maybeTime(c.lastRun), LastOutcome: string(c.lastOutcome)}
+		RunSeconds: c.ranFor.Seconds(), TubingLifeSeconds: c.tubingLife(), LastRun: maybeTime(c.lastRun), LastOutcome: string(c.lastOutcome)}
 	if c.open != nil {
 		v.Run = c.open.Run
 	}

@@ -93,12 +93,13 @@ type channelState struct {
 	noRise     *safety.Microlitres // after an unknown run, until the next accepted test
 	lateRise   *safety.Microlitres // after a late test, until lateUntil
 	lateUntil  time.Time
-	unknowns   []safety.Elapsed   // runs of the last day that nobody knows the outcome of
-	unknownRow int                // how many of them without a known one between
-	gentle     safety.Microlitres // the largest planned run by the measured pH; 0: not bounded by it
-	givenUp    bool               // the last run ended unknown, and its output may still be seen on
-	lately     []string           // the last runs that were seen to start
-	offUntil   safety.Elapsed     // a stuck output is told to stop once a second until then
+	inForce    *safety.Microlitres // when a test came that is held now; nil: none is, or nothing had run
+	unknowns   []safety.Elapsed    // runs of the last day that nobody knows the outcome of
+	unknownRow int                 // how many of them without a known one between
+	gentle     safety.Microlitres  // the largest planned run by the measured pH; 0: not bounded by it
+	givenUp    bool                // the last run ended unknown, and its output may still be seen on
+	lately     []string            // the last runs that were seen to start
+	offUntil   safety.Elapsed      // a stuck output is told to stop once a second until then
 	offLast    safety.Elapsed
 
 	totalHi, totalLo safety.Microlitres

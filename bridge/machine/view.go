@@ -74,27 +74,29 @@ type PlannedRun struct {
 
 // ChannelView is one channel.
 type ChannelView struct {
-	ID              string      `json:"channel"`
-	System          string      `json:"system"`
-	Container       string      `json:"container"`
-	Node            string      `json:"node"`
-	Running         bool        `json:"running"`
-	Run             string      `json:"run"` // id of the open run, or empty
-	RateMLPerMin    *float64    `json:"rate_ml_per_min"`
-	OffsetML        float64     `json:"offset_ml,omitempty"` // what every run gives besides rate × time
-	Calibrated      *time.Time  `json:"calibrated"`
-	Provisional     bool        `json:"provisional"`
-	Primed          bool        `json:"primed"`
-	PlannedMLPerDay float64     `json:"planned_ml_per_day"`
-	Window24hHiML   float64     `json:"window_24h_hi_ml"` // the most that may have been given in the last 24 h
-	PerDayML        float64     `json:"per_day_ml"`
-	TotalHiML       float64     `json:"total_hi_ml"` // since the ledger began
-	TotalLoML       float64     `json:"total_lo_ml"`
-	RunSeconds      float64     `json:"run_seconds"` // since the tubing was changed
-	Next            *PlannedRun `json:"next"`
-	LastRun         *time.Time  `json:"last_run"`
-	LastOutcome     string      `json:"last_outcome"`
-	Withheld        []BlockView `json:"withheld"`
+	ID              string     `json:"channel"`
+	System          string     `json:"system"`
+	Container       string     `json:"container"`
+	Node            string     `json:"node"`
+	Running         bool       `json:"running"`
+	Run             string     `json:"run"` // id of the open run, or empty
+	RateMLPerMin    *float64   `json:"rate_ml_per_min"`
+	OffsetML        float64    `json:"offset_ml,omitempty"` // what every run gives besides rate × time
+	Calibrated      *time.Time `json:"calibrated"`
+	Provisional     bool       `json:"provisional"`
+	Primed          bool       `json:"primed"`
+	PlannedMLPerDay float64    `json:"planned_ml_per_day"`
+	Window24hHiML   float64    `json:"window_24h_hi_ml"` // the most that may have been given in the last 24 h
+	PerDayML        float64    `json:"per_day_ml"`
+	TotalHiML       float64    `json:"total_hi_ml"` // since the ledger began
+	TotalLoML       float64    `json:"total_lo_ml"`
+	RunSeconds      float64    `json:"run_seconds"` // since the tubing was changed
+	// TubingLifeSeconds is how long the pump tubing may run; null where that is not declared.
+	TubingLifeSeconds *float64    `json:"tubing_life_seconds"`
+	Next              *PlannedRun `json:"next"`
+	LastRun           *time.Time  `json:"last_run"`
+	LastOutcome       string      `json:"last_outcome"`
+	Withheld          []BlockView `json:"withheld"`
 }
 
 // ContainerView is one container: two remainders, since what nobody saw may or may not have left it.

@@ -36,6 +36,7 @@ var gauges = []struct {
 	{"channel_window_limit_liters", "The most that may be dispensed in any 24 h.", []string{"channel"}},
 	{"channel_dispensed_liters_total", "Volume dispensed since the ledger began: the most that may have left the outlet (hi), the least that surely did (lo).", []string{"channel", "bound"}},
 	{"channel_tubing_run_seconds", "Running time of the pump tubing.", []string{"channel"}},
+	{"channel_tubing_life_seconds", "Running time that the pump tubing is good for.", []string{"channel"}},
 	{"channel_next_run_timestamp_seconds", "When the next run is planned.", []string{"channel"}},
 	{"channel_next_run_liters", "Volume of the next planned run.", []string{"channel"}},
 	{"channel_last_run_timestamp_seconds", "When the channel last ran.", []string{"channel"}},

@@ -45,7 +45,7 @@ func view() machine.SiteView {
 			ConsumptionPerDay: ptr(1.21), ConsumptionSD: ptr(0.06), Target: 8.3, Band: 0.5, TestsUsed: 14, TestsSetAside: 1,
 			LastTest: ptr(at(7, 30)), TestDue: ptr(at(7, 30)), Unconfirmed: ptr(5.2)}},
 		Channels: []machine.ChannelView{{ID: "alk", Running: true, RateMLPerMin: ptr(9.0), Calibrated: ptr(at(6, 0)), Primed: true,
-			PlannedMLPerDay: 97.5, Window24hHiML: 102.25, PerDayML: 180, TotalHiML: 1210.5, TotalLoML: 1093.25, RunSeconds: 7411.2,
+			PlannedMLPerDay: 97.5, Window24hHiML: 102.25, PerDayML: 180, TotalHiML: 1210.5, TotalLoML: 1093.25, RunSeconds: 7411.2, TubingLifeSeconds: ptr(1.8e6),
 			Next: &machine.PlannedRun{At: at(9, 30), VolumeML: 2.02}, LastRun: ptr(at(9, 0)), Withheld: []machine.BlockView{{Code: safety.OnHold}}}},
 		Containers: []machine.ContainerView{{ID: "carbonate-jug", CapacityML: 5000, StopML: 150, RemainingMinML: 3789.5, RemainingMaxML: 3906.75, DaysLeft: ptr(37.5), Low: true}},
 		Probes:     []machine.ProbeView{{ID: "ph", Quantity: "pH", Unit: "pH", Value: ptr(8.21), Seen: ptr(at(8, 59)), Good: true}},

@@ -170,6 +170,7 @@ func (o out) channel(c machine.ChannelView) {
 	o.put("channel_window_liters", liters(c.Window24hHiML), c.ID)
 	o.put("channel_window_limit_liters", liters(c.PerDayML), c.ID)
 	o.put("channel_tubing_run_seconds", c.RunSeconds, c.ID)
+	o.maybe("channel_tubing_life_seconds", c.TubingLifeSeconds, c.ID)
 	if c.Next != nil {
 		o.put("channel_next_run_timestamp_seconds", seconds(c.Next.At), c.ID)
 		o.put("channel_next_run_liters", liters(c.Next.VolumeML), c.ID)

@@ -176,7 +176,7 @@ func TestFloodOfFreshMessagesWhileConnectingIsCounted(t *testing.T) {
 	}
 }
 
-func TestHalfOpenLinkIsRebuilt(t *testing.T) {
+func TestH16HalfOpenLinkIsRebuilt(t *testing.T) {
 	onBoth(t, func(t *testing.T, b testBroker) {
 		for _, tt := range []struct {
 			name    string

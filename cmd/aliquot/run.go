@@ -3,6 +3,8 @@ package main
 import (
 	"context"
 	"fmt"
+	"os"
+	"time"
 
 	"aliquot/bridge"
 	"aliquot/bridge/topics"
@@ -26,7 +28,13 @@ func (r runCommand) Run(ctx context.Context, std stream, g *Globals) error {
 	for _, n := range l.NotYet {
 		logger.Info("a key has no effect yet", "key", n.Path, "why", n.Why)
 	}
-	s, err := startService(ctx, serviceOptions{site: l, clock: bridge.NewSystemClock(bridge.KernelSynced), logger: logger, wrap: testWrap})
+	watch, err := newSupervisor(os.Getenv)
+	if err != nil {
+		logger.Warn(err.Error())
+	}
+	turned := func(ledgerGood bool) { watch.turned(time.Now(), ledgerGood) }
+	defer context.AfterFunc(ctx, watch.stopping)()
+	s, err := startService(ctx, serviceOptions{site: l, clock: bridge.NewSystemClock(bridge.KernelSynced), logger: logger, turned: turned, wrap: testWrap})
 	if err != nil {
 		return err
 	}

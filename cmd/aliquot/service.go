@@ -27,6 +27,7 @@ type serviceOptions struct {
 	clock  bridge.Clock
 	trust  *safety.ClockTrust // a virtual clock is declared trusted
 	logger *slog.Logger
+	turned func(ledgerGood bool) // called at each turn of the loop; nil: nobody watches
 	// wrap puts something around the parts: a clock that slows down, a test that kills the process.
 	wrap func(bridge.Options) bridge.Options
 }
@@ -81,7 +82,7 @@ func (s *service) connect(ctx context.Context, o serviceOptions, book *ledger.Le
 	counters.AddRuntime()
 	link := &link{}
 	parts := bridge.Options{Site: site, State: state, Instance: randomName(), LedgerLost: lost, Layout: o.site.layout(),
-		Nodes: o.site.codecs, Probes: probeInputs(o.site.Site), Ledger: book, Link: link, Metrics: counters, Clock: o.clock, Logger: o.logger}
+		Nodes: o.site.codecs, Probes: probeInputs(o.site.Site), Ledger: book, Link: link, Metrics: counters, Clock: o.clock, Logger: o.logger, Turned: o.turned}
 	if o.wrap != nil {
 		parts = o.wrap(parts)
 	}

@@ -103,6 +103,7 @@ func channel(ch config.Channel, zone *time.Location, strength map[units.Quantity
 		Limits: safety.Limits{SmallestRun: ch.Limits.SmallestRun, PerRun: ch.Limits.PerRun, PerDay: ch.Limits.PerDay,
 			RunTime: ch.Limits.RunTime, Rest: ch.Limits.Rest, AttendedPerRun: ch.Attended.PerRun, AttendedPerDay: ch.Attended.PerDay},
 	}
+	out.Line.TubingLife = ch.Line.TubingLife
 	out.Line.VolumeML = metering.LineVolumeML(ch.Line.BoreMM, ch.Line.LengthMM/1000)
 	if prime, err := metering.PrimeVolume(ch.Line.BoreMM, ch.Line.LengthMM/1000); err == nil {
 		out.Line.Prime = prime
