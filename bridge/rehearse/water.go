@@ -25,19 +25,14 @@ type vessel struct {
 
 func newWater(o Options, i int) (*water, error) {
 	in := o.Waters[i]
-	t, err := tank.New(tank.Params{Seed: o.Scenario.Seed + uint64(i), NetLitres: in.NetLitres, Start: in.Start, Uptake: in.Uptake,
-		OtherPerDay: in.Other, PHSwing: phSwing, TemperatureSwing: temperatureSwing}, o.Scenario.Start)
+	p := tank.Params{Seed: o.Scenario.Seed + uint64(i), NetLitres: in.NetLitres, Start: in.Start, Uptake: in.Uptake, OtherPerDay: in.Other}
+	p.InARoom()
+	t, err := tank.New(p, o.Scenario.Start)
 	if err != nil {
 		return nil, fmt.Errorf("system %s: %w", o.Site.Systems[i].ID, err)
 	}
 	return &water{t, i}, nil
 }
-
-// Swings of a day; ordinary (common practice).
-const (
-	phSwing          = 0.12
-	temperatureSwing = 0.4 // degC
-)
 
 func (w *world) water(system string) *water {
 	for i := range w.o.Site.Systems {
@@ -73,11 +68,18 @@ func (w *world) pour(k int, c *machine.Channel, d simnode.Delivery) {
 		carbon = tank.AsBicarbonate
 	}
 	s := tank.Solution{Strength: supplement.Strength, CarbonPerEquivalent: carbon}
+	if supplement.LateShare > 0 && supplement.AppearsOver > 0 {
+		s.Late = tank.Late{Share: min(1, supplement.LateShare), Over: supplement.AppearsOver, CarbonPerEquivalent: lateCarbon}
+	}
 	if err := w.water(c.System).DoseVolume(d.To, s, ul/1000); err != nil && w.trouble == nil {
 		w.trouble = fmt.Errorf("channel %s: %w", c.ID, err)
 	}
 	w.rec.given(k, d.To.Sub(w.o.Scenario.Start), ul)
 }
+
+// lateCarbon is mol of carbon for each eq of an organic salt: formate. Acetate would bring twice as much; which it is
+// nobody knows here.
+const lateCarbon = 1
 
 func (w *world) supplementIn(container string) machine.Supplement {
 	for _, k := range w.o.Site.Containers {

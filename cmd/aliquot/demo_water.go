@@ -26,25 +26,32 @@ type demoWater struct {
 
 func newDemoWater(l loaded, start time.Time, seed uint64) (*demoWater, error) {
 	y := l.Systems[0]
-	t, err := tank.New(tank.Params{Seed: seed, NetLitres: y.NetLitres * 0.97,
-		Start:  map[units.Quantity]float64{units.Alkalinity: 7.4, units.Calcium: 415, units.Magnesium: 1310},
-		Uptake: tank.Uptake{PerDay: 0.9, Law: tank.MichaelisMenten, HalfLevel: 3, GrowthPerDay: 0.006, DaySwing: 0.4, WanderSD: 0.12, WanderTime: 10 * 24 * time.Hour},
-		// Twelve noon UTC lies in the middle of the light.
-		PHSwing: 0.12, TemperatureSwing: 0.4, NitrateFormedPerDay: 0.8, NitrateUptakePerDay: 0.15}, start)
+	p := tank.Params{Seed: seed, NetLitres: y.NetLitres * 0.97,
+		Start:               map[units.Quantity]float64{units.Alkalinity: 7.4, units.Calcium: 415, units.Magnesium: 1310},
+		Uptake:              tank.Uptake{PerDay: 0.9, Law: tank.Saturation, GrowthPerDay: 0.006, DaySwing: 0.4, WanderSD: 0.12, WanderTime: 10 * 24 * time.Hour},
+		NitrateFormedPerDay: 0.8, NitrateUptakePerDay: 0.15}
+	p.InARoom() // twelve noon UTC lies in the middle of the light
+	t, err := tank.New(p, start)
 	if err != nil {
 		return nil, err
 	}
 	w := &demoWater{tank: t, solution: map[channelAt]tank.Solution{}, inVessel: map[channelAt]bool{}, cylinder: map[channelAt]float64{}}
-	strength := map[string]map[units.Quantity]float64{}
+	carbon := carbonOf(l)
+	solutions := map[string]tank.Solution{}
 	for _, k := range l.Containers {
 		for _, p := range l.Supplements {
-			if p.ID == k.Supplement {
-				strength[k.ID] = p.Strength
+			if p.ID != k.Supplement {
+				continue
 			}
+			s := tank.Solution{Strength: p.Strength, CarbonPerEquivalent: tank.AsBicarbonate}
+			if c, known := carbon[p.ID]; known {
+				s.CarbonPerEquivalent = c
+			}
+			solutions[k.ID] = s
 		}
 	}
 	for _, ch := range l.Channels {
-		w.solution[channelAt{ch.Node, ch.Output}] = tank.Solution{Strength: strength[ch.Container], CarbonPerEquivalent: tank.AsBicarbonate}
+		w.solution[channelAt{ch.Node, ch.Output}] = solutions[ch.Container]
 	}
 	return w, nil
 }

@@ -29,7 +29,7 @@ var table = map[string]room{
 	"planner/metering":       {ours: []string{"safety"}, pure: true},
 	"planner/estimate":       {ours: []string{"planner/units"}, pure: true},
 	"planner/seawater":       {pure: true},
-	"planner/tank":           {ours: []string{"planner/units"}, pure: true},
+	"planner/tank":           {ours: []string{"planner/seawater", "planner/units"}, pure: true},
 	"planner/assay":          {ours: []string{"planner/units", "planner/seawater"}, pure: true},
 	"planner/trial":          {ours: []string{"planner", "planner/units", "planner/estimate", "safety"}, pure: true},
 	"planner":                {ours: []string{"planner/units", "planner/estimate", "safety"}, pure: true},

@@ -81,7 +81,6 @@ const (
 	trueVolume   = 0.97 // of the declared net volume: it is never known exactly
 	coralUse     = 1.0  // dKH/day
 	otherUse     = 0.2  // dKH/day, without corals
-	halfLevel    = 3.0  // dKH
 	useGrowth    = 0.003
 	useDaySwing  = 0.4
 	useWander    = 0.1
@@ -92,7 +91,7 @@ func (s scene) waters(l loaded) ([]rehearse.Water, error) {
 	var out []rehearse.Water
 	for _, y := range l.Systems {
 		w := rehearse.Water{NetLitres: y.NetLitres * trueVolume, Start: map[units.Quantity]float64{}, Other: map[units.Quantity]float64{},
-			Uptake: tank.Uptake{PerDay: usualUse(l, y), Law: tank.MichaelisMenten, HalfLevel: halfLevel, GrowthPerDay: useGrowth,
+			Uptake: tank.Uptake{PerDay: usualUse(l, y), Law: tank.Saturation, GrowthPerDay: useGrowth,
 				DaySwing: useDaySwing, WanderSD: useWander, WanderTime: wanderLength}}
 		for q, v := range map[units.Quantity]float64{units.Salinity: y.SalinityPSU, units.Temperature: y.TemperatureC} {
 			if v > 0 {

@@ -61,6 +61,11 @@ func TestBadDosesChangeNothing(t *testing.T) {
 		"temperature":    rise(units.Temperature, 0.1),
 		"carbon below 0": {Rises: map[units.Quantity]float64{units.Calcium: 5}, CarbonPerEquivalent: -0.1},
 		"carbon above 1": {Rises: map[units.Quantity]float64{units.Calcium: 5}, CarbonPerEquivalent: 1.01},
+		"late share":     {Rises: map[units.Quantity]float64{units.Calcium: 5}, Late: Late{Share: 1.1, Over: time.Hour}},
+		"late NaN":       {Rises: map[units.Quantity]float64{units.Calcium: 5}, Late: Late{Share: math.NaN(), Over: time.Hour}},
+		"late too soon":  {Rises: map[units.Quantity]float64{units.Calcium: 5}, Late: Late{Share: 0.1, Over: time.Minute - 1}},
+		"late too long":  {Rises: map[units.Quantity]float64{units.Calcium: 5}, Late: Late{Share: 0.1, Over: 1001 * time.Hour}},
+		"late carbon":    {Rises: map[units.Quantity]float64{units.Calcium: 5}, Late: Late{Share: 0.1, Over: time.Hour, CarbonPerEquivalent: 13}},
 		"carbon NaN":     {Rises: map[units.Quantity]float64{units.Calcium: 5}, CarbonPerEquivalent: math.NaN()},
 	}
 	for name, a := range tests {
@@ -80,50 +85,12 @@ func TestBadDosesChangeNothing(t *testing.T) {
 	}
 }
 
-func TestPHAfterADose(t *testing.T) {
-	// The immediate rises hold at pH 8.1: common practice.
-	tests := []struct {
-		name   string
-		carbon float64
-		dkh    float64
-		rise   float64
-	}{
-		{"hydroxide", AsHydroxide, 0.1, 0.05},
-		{"carbonate", AsCarbonate, 0.2, 0.05},
-		{"half carbonate, half bicarbonate", 0.75, 0.2, 0.025},
-		{"bicarbonate", AsBicarbonate, 0.2, 0},
-	}
-	for _, tt := range tests {
-		t.Run(tt.name, func(t *testing.T) {
-			tank := newTank(t, nil)
-			a := Addition{Rises: map[units.Quantity]float64{units.Alkalinity: tt.dkh}, CarbonPerEquivalent: tt.carbon}
-			if err := tank.Dose(start, a); err != nil {
-				t.Fatal(err)
-			}
-			want(t, "pH at once", tank.Level(units.PH), 8.1+tt.rise, 1e-9)
-			rest := 8.1 + math.Log10((8+tt.dkh)/8)
-			tank.Advance(start.Add(6 * time.Hour))
-			want(t, "pH after 6 h", tank.Level(units.PH), rest+(8.1+tt.rise-rest)/math.E, 1e-9)
-			tank.Advance(afterDays(10))
-			want(t, "pH in the end", tank.Level(units.PH), rest, 1e-9)
-		})
-	}
-}
-
-func TestPHAndTemperatureCurves(t *testing.T) {
-	tank := newTank(t, func(p *Params) { p.PHSwing, p.TemperatureSwing, p.MidLight = 0.15, 0.5, time.Hour })
+func TestTemperatureCurve(t *testing.T) {
+	tank := newTank(t, func(p *Params) { p.TemperatureSwing, p.MidLight = 0.5, time.Hour })
 	for _, tt := range []struct{ hour, cosine float64 }{{17, 1}, {23, 0}, {29, -1}, {35, 0}} {
 		tank.Advance(start.Add(time.Duration((tt.hour - 7) * float64(time.Hour))))
-		want(t, "pH", tank.Level(units.PH), 8.1+0.15*tt.cosine, 1e-9)
 		want(t, "temperature", tank.Level(units.Temperature), 25.5+0.5*tt.cosine, 1e-9)
 	}
-}
-
-func TestPHStaysFiniteWithoutAlkalinity(t *testing.T) {
-	tank := newTank(t, func(p *Params) { p.NitrateFormedPerDay = 100 })
-	tank.Advance(afterDays(30))
-	want(t, "alkalinity", tank.Level(units.Alkalinity), 0, 0)
-	want(t, "pH", tank.Level(units.PH), 8.1+math.Log10(0.1/8), 1e-9)
 }
 
 func TestWaterChange(t *testing.T) {
@@ -136,13 +103,14 @@ func TestWaterChange(t *testing.T) {
 	}
 	for q, level := range map[units.Quantity]float64{
 		units.Alkalinity: 8.4, units.Calcium: 434, units.Nitrate: 4, units.Salinity: 34.6, units.Temperature: 24.9,
-		units.Magnesium: 1330, units.PH: 8.1,
+		units.Magnesium: 1330,
 	} {
 		want(t, string(q), tank.Level(q), level, 1e-9)
 	}
+	// A mix without a pH has that of the tank; mixing waters of one pH keeps it but for salinity and temperature.
+	want(t, "pH", tank.Level(units.PH), 8.1, 0.01)
 	tank.Advance(afterDays(11))
 	want(t, "temperature in the end", tank.Level(units.Temperature), 25.5, 1e-9)
-	want(t, "pH in the end", tank.Level(units.PH), 8.1+math.Log10(8.4/8), 1e-9)
 
 	if err := tank.WaterChange(afterDays(11), 1, map[units.Quantity]float64{units.PH: 7.9, units.Alkalinity: 8}); err != nil {
 		t.Fatal(err)
@@ -160,6 +128,7 @@ func TestBadWaterChangesChangeNothing(t *testing.T) {
 		{"above 1", 1.01, nil},
 		{"not a number", math.NaN(), nil},
 		{"negative level", 0.1, map[units.Quantity]float64{units.Calcium: 450, units.Nitrate: -1}},
+		{"no such pH", 0.1, map[units.Quantity]float64{units.PH: 11}},
 		{"no such level", 0.1, map[units.Quantity]float64{units.Calcium: 450, units.ORP: 300}},
 	}
 	for _, tt := range tests {

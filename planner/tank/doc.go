@@ -8,32 +8,46 @@
 //
 // # Equations
 //
-// Levels are in each quantity's canonical unit (dKH, mg/L, psu, degC, pH); t is in days since the start.
+// Levels are in each quantity's canonical unit (dKH, mg/L, psu, degC, pH); inorganic carbon C is in µmol/kg; t is in days
+// since the start. Where numbers are the program's, planner/METHODS.md has their sources.
+//
+// Alkalinity by volume and by mass are converted with the density of the water at the start, which salinity and
+// temperature of a tank change by less than 0.2 %.
 //
 // Calcification, dKH/day, with the alkalinity A:
 //
-//	C(A, t) = U · f(A) · (1+g)^t · (1 + d·cos 2π(h − m)) · e^x(t) · s(t)
+//	G(A, t) = U · f · (1+g)^t · (1 + d·cos 2π(h − m)) · e^x(t) · s(t)
 //
-// U is the uptake at the reference level R. f is 1 at R and one of
+// U is the uptake at the reference level R. f is 1 there and one of
 //
-//	MichaelisMenten: A/(A+K) · (R+K)/R      saturating in the level (our own choice of a form that is common
-//	                                        for enzymes and uptake; K is for the keeper of the model to choose)
+//	MichaelisMenten: A/(A+K) · (R+K)/R      saturating in the level
 //	Linear:          max(0, 1 + k·(A−R)/R)  k is the relative change of uptake per relative change of level
 //	Constant:        1
+//	Saturation:      max(0, Ω−1)/(ΩR−1)     Ω of aragonite now, ΩR at R with the pH and calcium of the start
 //
-// each times min(1, A/0.5 dKH) and min(1, calcium/20 mg/L), so that an empty tank takes up nothing (our own
-// choice). g is growth per day, compounded. d is the day-night modulation with its peak at mid-light m; its mean
-// over a day is 1 (coral calcification is faster in light; the cosine is our own choice). x is a slow wander: an
-// Ornstein-Uhlenbeck process with standard deviation σ and correlation time τ, started at 0, made in steps of
-// Δ = 10 min by x' = x·e^(−Δ/τ) + σ·√(1−e^(−2Δ/τ))·N(0,1), the exact solution (our own choice). s is 1, from
+// each times min(1, A/0.5 dKH), min(1, calcium/20 mg/L) and min(1, C/500 µmol/kg), so that an empty tank takes up
+// nothing. g is growth per day, compounded. d is the day-night modulation with its peak at mid-light m; its mean over a
+// day is 1. x is a slow wander: an Ornstein-Uhlenbeck process with standard deviation σ and correlation time τ, started
+// at 0, made in steps of Δ = 10 min by x' = x·e^(−Δ/τ) + σ·√(1−e^(−2Δ/τ))·N(0,1), the exact solution. s is 1, from
 // StepAt on StepFactor.
 //
-// Stoichiometry: Ca2+ + 2 HCO3- → CaCO3 + CO2 + H2O takes 2 eq of alkalinity with 1 mol of calcium, so 20.039 mg/L
-// calcium per meq/L (CIAAW 2021 atomic weights), 1 meq/L being 2.80385 dKH. Magnesium goes with a tenth of the
-// calcium by mass (common practice, an upper figure).
+// Stoichiometry: Ca2+ + 2 HCO3- → CaCO3 + CO2 + H2O takes 2 eq of alkalinity with 1 mol of calcium and 1 mol of inorganic
+// carbon. Magnesium goes with a tenth of the calcium by mass.
 //
-// Nitrate N, mg/L: dN/dt = F − u·N. One eq of alkalinity goes with each mol of nitrate formed from organic
-// nitrogen and comes back with each mol taken up: 22.11 mg/L per dKH, without calcium.
+// Nitrate N, mg/L: dN/dt = F − u·N. One eq of alkalinity goes with each mol of nitrate formed from organic nitrogen and
+// comes back with each mol taken up, without calcium.
+//
+// Inorganic carbon: dC/dt = B − P·l(t)·min(1, C/500) − G/2 − 24·k·([CO2] − K0·φ·p) + carbon of late alkalinity. B is
+// respiration, P photosynthesis, l a squared cosine over the light period with the mean 1, k gas exchange per hour, p the
+// room's pCO2, φ fugacity over partial pressure.
+//
+// [CO2], Ω and pH follow from A, C, calcium, boron, salinity and temperature through planner/seawater. pH is shown on the
+// NBS scale. Below 19 and above 40 psu, below 9 and above 33 degC, below 200 and above 10000 µeq/kg, and outside of pH 6.5
+// to 9.5 the nearest that is inside is taken.
+//
+// A dose adds its alkalinity, and c mol of carbon for each eq. What appears late goes into a pool that empties with a
+// third of its time as time constant; each eq then brings its own carbon. That bacteria use oxygen for it is not
+// modelled, nor is oxygen at all.
 //
 // Other quantities fall by a constant amount per day and stop at 0.
 //
@@ -41,24 +55,12 @@
 // half of the net volume, and everything dissolved concentrates with it. Doses add no volume: the top-off makes
 // up for it.
 //
-// Between the ends of 10 min steps counted from the start (and StepAt) levels are integrated by the midpoint rule;
-// an Advance that ends inside a step integrates that part only and keeps the wander of the step. The error of
-// splitting one Advance into many is of third order in 10 min: below 1e-5 of a level, or of 1 unit where that is more,
-// for uptakes that a reef can have.
+// Temperature: T0 + b·cos 2π(h − m − 4 h) + q(t), q relaxing to 0 in 3 h after a water change.
 //
-// # pH, first form
+// # Integration
 //
-// This is no carbonate system; it will give way to one. Additions say already how much inorganic carbon comes with
-// their alkalinity, which is what such a system needs.
-//
-//	pH(t) = pH0 + a·cos 2π(h − m − 4 h) + log10(A/A0) + p(t)
-//
-// The day curve peaks 4 h after mid-light and is lowest before the lights come on (our own choice of phase). At a
-// constant CO2 of the air pH moves with the logarithm of alkalinity (the carbonate equilibrium with nearly all
-// alkalinity as bicarbonate). p relaxes to 0 with the time constant of gas exchange, 6 h (our own choice). A dose
-// moves pH at once by 0.5·(1−c) per dKH, where c is mol of inorganic carbon per eq of alkalinity: 0.5 for
-// hydroxide (c 0), 0.25 for carbonate (c 0.5), 0 for bicarbonate (c 1); the first two hold at pH 8.1 (common
-// practice: 0.2 dKH as carbonate or 0.1 dKH as hydroxide raise it by 0.05), the small fall after bicarbonate is left out.
-//
-// Temperature: T0 + b·cos 2π(h − m − 4 h) + q(t), q relaxing to 0 in 3 h after a water change (our own choice).
+// Steps end every 10 min from the start on, at StepAt, and at doses and water changes; each is one step of the classical
+// fourth-order method of Runge and Kutta, with evaporation half before and half after. Between them nothing is fixed: a
+// level is worked out from the last end. So how time is cut into calls of Advance changes no bit; a dose of nothing,
+// which does cut a step, moves no level by more than 1e-4 of it, or of 1 unit where that is more.
 package tank

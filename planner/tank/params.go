@@ -2,6 +2,7 @@ package tank
 
 import (
 	"fmt"
+	"math"
 	"time"
 
 	"aliquot/planner/units"
@@ -15,6 +16,8 @@ const (
 	MichaelisMenten Law = iota
 	Linear
 	Constant
+	// Saturation follows the aragonite saturation, and with it pH and calcium.
+	Saturation
 )
 
 // Params describes a tank. The zero value of each field that is not said to be needed leaves that effect out.
@@ -37,11 +40,44 @@ type Params struct {
 	EvaporationLitresPerDay, TopOffShare float64
 	// MidLight is the middle of the light period, counted from 12:00 UTC; −12 h to 12 h.
 	MidLight time.Duration
-	// PHSwing and TemperatureSwing are the day curves' amplitudes (half of the range), pH 0 to 1, degC 0 to 5.
-	PHSwing, TemperatureSwing float64
+	// TemperatureSwing is the day curve's amplitude (half of the range), degC 0 to 5.
+	TemperatureSwing float64
+	// Life is what moves inorganic carbon over the day.
+	Life Life
+	// GasExchangePerHour is the share of the difference in dissolved CO2 between the water and what would be in
+	// equilibrium with the room that passes in an hour, 0 to 10: the piston velocity (m/h) over the depth (m).
+	GasExchangePerHour float64
+	// RoomPCO2 is the partial pressure of CO2 in the room, µatm, 100 to 10000; 0 stands for that of the water at the
+	// start.
+	RoomPCO2 float64
 	// ProbeSD is the noise of a probe, canonical unit. Left out: pH 0.01, temperature 0.05 degC, salinity
 	// 0.1 psu, others none.
 	ProbeSD map[units.Quantity]float64
+	// ProbeOffset is by how much a probe is off at the start, ProbeDriftPerDay by how much more each day; canonical
+	// unit, either sign. See CalibrateProbe.
+	ProbeOffset, ProbeDriftPerDay map[units.Quantity]float64
+}
+
+// Life is photosynthesis and respiration of everything in the tank, as inorganic carbon.
+type Life struct {
+	// PhotosynthesisPerDay and RespirationPerDay are µmol/kg per day, 0 to 10000. Respiration includes that of food and
+	// of bacteria.
+	PhotosynthesisPerDay, RespirationPerDay float64
+	// LightHours is the light period, 1 to 24 h; 0 stands for 10.
+	LightHours float64
+}
+
+const ordinaryLightHours = 10
+
+// InARoom gives a tank the air, the light, the life and the probe that an ordinary one has, where nobody knows more: a
+// lived-in room, a skimmer and a turned-over surface, lamps for ten hours, a pH probe that ages. Our own choice, made so
+// that pH moves by about 0.2 over the day around 8.1 (common practice: 0.1 to 0.3).
+func (p *Params) InARoom() {
+	p.RoomPCO2, p.GasExchangePerHour = 600, 2
+	p.Life = Life{PhotosynthesisPerDay: 250, RespirationPerDay: 280}
+	p.TemperatureSwing = 0.4
+	p.ProbeOffset = map[units.Quantity]float64{units.PH: 0.02}
+	p.ProbeDriftPerDay = map[units.Quantity]float64{units.PH: -0.001}
 }
 
 // Uptake describes calcification.
@@ -104,17 +140,19 @@ func ordinary(q units.Quantity) float64 {
 	return 0
 }
 
-// Slots of levels. All below dissolved concentrate when water evaporates; acidity and warmth hold the offsets p
-// and q of their curves instead of levels.
+// Slots of levels. All below dissolved concentrate when water evaporates. Where pH belongs, inorganic carbon is kept,
+// µmol/kg; warmth holds the offset q of its curve instead of a level.
 const (
 	alkalinity = iota
 	calcium
 	magnesium
 	nitrate
-	dissolved = 14
-	acidity   = dissolved
-	warmth    = dissolved + 1
-	slots     = dissolved + 2
+	boron     = 9
+	salinity  = 13
+	carbon    = 14
+	dissolved = carbon + 1
+	warmth    = dissolved
+	slots     = dissolved + 1
 )
 
 // bySlot names the quantity of each slot. It is never written to.
@@ -156,10 +194,12 @@ func (p *Params) check() error {
 		{"share of nitrate taken up per day", p.NitrateUptakePerDay, 0, 10},
 		{"evaporation, L/day", p.EvaporationLitresPerDay, 0, p.NetLitres},
 		{"share topped off", p.TopOffShare, 0, 1},
-		{"pH swing", p.PHSwing, 0, 1},
+		{"photosynthesis, umol/kg/day", p.Life.PhotosynthesisPerDay, 0, 10000},
+		{"respiration, umol/kg/day", p.Life.RespirationPerDay, 0, 10000},
+		{"gas exchange per hour", p.GasExchangePerHour, 0, 10},
 		{"temperature swing, degC", p.TemperatureSwing, 0, 5},
 		{"middle of the light, h from 12:00 UTC", p.MidLight.Hours(), -12, 12},
-		{"law of uptake", float64(u.Law), float64(MichaelisMenten), float64(Constant)},
+		{"law of uptake", float64(u.Law), float64(MichaelisMenten), float64(Saturation)},
 	} {
 		if !(b.value >= b.least && b.value <= b.top) {
 			return fmt.Errorf("tank: %s is %v, allowed is %g to %g", b.name, b.value, b.least, b.top)
@@ -167,6 +207,12 @@ func (p *Params) check() error {
 	}
 	if u.WanderSD > 0 && u.WanderTime < time.Hour {
 		return fmt.Errorf("tank: a wander needs a correlation time of 1h or more, found %v", u.WanderTime)
+	}
+	if h := p.Life.LightHours; !(h == 0 || h >= 1 && h <= 24) {
+		return fmt.Errorf("tank: a light period of %v h, allowed is 1 to 24, or 0 for %d", h, ordinaryLightHours)
+	}
+	if c := p.RoomPCO2; !(c == 0 || c >= 100 && c <= 10000) {
+		return fmt.Errorf("tank: %v uatm of CO2 in the room, allowed is 100 to 10000, or 0 for that of the water", c)
 	}
 	return p.checkLevels()
 }
@@ -181,8 +227,13 @@ func (p *Params) checkLevels() error {
 	if err := checkLevels("uptake per day", p.OtherPerDay); err != nil {
 		return err
 	}
+	for _, m := range [...]map[units.Quantity]float64{p.ProbeOffset, p.ProbeDriftPerDay} {
+		if err := checkEitherSign(m); err != nil {
+			return err
+		}
+	}
 	for i, q := range bySlot {
-		if p.OtherPerDay[q] != 0 && (i <= nitrate || i >= dissolved) {
+		if p.OtherPerDay[q] != 0 && (i <= nitrate || i >= carbon) {
 			return fmt.Errorf("tank: %s has an equation of its own and takes no constant uptake", q)
 		}
 	}
@@ -210,4 +261,13 @@ func checkLevels(what string, levels map[units.Quantity]float64) error {
 		return fmt.Errorf("tank: %s: a tank has no such level for %d of the %d quantities", what, len(levels)-known, len(levels))
 	}
 	return nil
+}
+
+// checkEitherSign is checkLevels for offsets and drifts of probes.
+func checkEitherSign(off map[units.Quantity]float64) error {
+	sizes := map[units.Quantity]float64{}
+	for q, v := range off {
+		sizes[q] = math.Abs(v)
+	}
+	return checkLevels("size of an offset or drift of a probe", sizes)
 }

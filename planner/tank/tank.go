@@ -1,6 +1,7 @@
 package tank
 
 import (
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"time"
@@ -12,7 +13,8 @@ const (
 	// step is the grid of the wander and the longest step of integration.
 	step = 10 * time.Minute
 
-	day = 24 * time.Hour
+	day        = 24 * time.Hour
+	stepsInDay = int(day / step)
 
 	// mgCalciumPerDKH: 20.039 mg/L per meq/L, 2.80385 dKH per meq/L.
 	mgCalciumPerDKH = 20.039 / 2.80385
@@ -20,28 +22,55 @@ const (
 	magnesiumPerCalcium = 0.1
 	// mgNitratePerDKH: 62.004 mg per mmol NO3, one meq each.
 	mgNitratePerDKH = 62.004 / 2.80385
+	// micromolPerDKH is µeq/L.
+	micromolPerDKH = 1000 / 2.80385
 
 	// Below these levels calcification fades to nothing.
 	fadeAlkalinity = 0.5 // dKH
 	fadeCalcium    = 20  // mg/L
+
+	// warming is the time constant with which an offset of the temperature vanishes.
+	warming = 3 * time.Hour
+	// peakAfter is how long after mid-light the temperature is highest.
+	peakAfter = 4 * time.Hour
 )
+
+// state is the water at one instant. A copy shares nothing that is written to.
+type state struct {
+	levels [slots]float64
+	litres float64
+	late   []pool
+}
 
 // Tank is one body of water at one instant. Make it with New.
 type Tank struct {
 	p     Params
 	began time.Time
 	age   time.Duration // since began
+	// state is that at done, the end of the last whole step or the last change; between it and age nothing is fixed, so
+	// that it does not matter how time is cut.
+	state
+	done time.Duration
+	// shown is the state at shownAt, worked out from that at shownFrom.
+	shown              state
+	shownFrom, shownAt time.Duration
+
 	// fromNoon is the time of day of began, counted from 12:00 UTC.
 	fromNoon time.Duration
 	// stepAge is the age at which uptake steps; never reached if there is no step.
-	stepAge  time.Duration
-	litres   float64
-	levels   [slots]float64
-	perDay   [slots]float64 // constant uptake
-	probeSD  [slots]float64
-	startPH  float64
-	startDKH float64
-	startT   float64
+	stepAge       time.Duration
+	perDay        [slots]float64 // constant uptake
+	probe         [slots]probe
+	startT        float64
+	density       float64 // kg/m³
+	perDKH        float64 // µmol/kg
+	room          float64 // µatm
+	saturationRef float64 // aragonite at the reference level, less 1
+
+	// relative is the uptake as a share of size in each step of the last day and in the present one, in
+	// days; steps counts them.
+	relative [stepsInDay + 1]float64
+	steps    int
 
 	wander       float64 // x
 	wanderKeep   float64 // e^(−Δ/τ)
@@ -50,28 +79,26 @@ type Tank struct {
 	drift, noise *rand.Rand
 }
 
-// New makes a tank at its start. It fails if a parameter is outside its range.
+// New makes a tank at its start. It fails if a parameter is outside its range, or alkalinity and pH at the start cannot
+// belong to one water.
 func New(p Params, at time.Time) (*Tank, error) {
 	if err := p.check(); err != nil {
 		return nil, err
 	}
 	t := &Tank{
-		p: p, began: at, litres: p.NetLitres, stepAge: math.MaxInt64,
+		p: p, began: at, stepAge: math.MaxInt64,
 		drift: rand.New(rand.NewPCG(p.Seed, 1)), noise: rand.New(rand.NewPCG(p.Seed, 2)),
 	}
+	t.litres = p.NetLitres
 	utc := at.UTC()
 	t.fromNoon = at.Sub(time.Date(utc.Year(), utc.Month(), utc.Day(), 12, 0, 0, 0, time.UTC))
-	// What Advance reads was copied above or is copied here: the caller keeps his maps.
-	t.p.Start, t.p.OtherPerDay, t.p.ProbeSD = nil, nil, nil
 	for i, q := range bySlot {
 		t.levels[i] = given(p.Start, q, ordinary(q))
 		t.perDay[i] = given(p.OtherPerDay, q, 0)
-		t.probeSD[i] = given(p.ProbeSD, q, ordinaryProbeSD(q))
+		t.probe[i] = probe{sd: given(p.ProbeSD, q, ordinaryProbeSD(q)), offset: p.ProbeOffset[q], drift: p.ProbeDriftPerDay[q]}
 	}
-	t.startPH, t.startT, t.startDKH = t.levels[acidity], t.levels[warmth], t.levels[alkalinity]
-	t.levels[acidity], t.levels[warmth] = 0, 0
-	if p.Uptake.Reference == 0 {
-		t.p.Uptake.Reference = t.startDKH
+	if p.Life.LightHours == 0 {
+		t.p.Life.LightHours = ordinaryLightHours
 	}
 	if !p.Uptake.StepAt.IsZero() {
 		t.stepAge = p.Uptake.StepAt.Sub(at)
@@ -80,8 +107,49 @@ func New(p Params, at time.Time) (*Tank, error) {
 		t.wanderKeep = math.Exp(-step.Hours() / p.Uptake.WanderTime.Hours())
 		t.wanderSpread = p.Uptake.WanderSD * math.Sqrt(1-t.wanderKeep*t.wanderKeep)
 	}
+	if err := t.startCarbon(p); err != nil {
+		return nil, err
+	}
+	// What Advance reads was copied above: the caller keeps his maps.
+	t.p.Start, t.p.OtherPerDay, t.p.ProbeSD, t.p.ProbeOffset, t.p.ProbeDriftPerDay = nil, nil, nil, nil, nil
 	return t, nil
 }
+
+// startCarbon turns the pH at the start into inorganic carbon, and sets what refers to the start.
+func (t *Tank) startCarbon(p Params) error {
+	t.startT, t.levels[warmth] = t.levels[warmth], 0
+	var err error
+	if t.density, err = densityOf(p.Start); err != nil {
+		return fmt.Errorf("tank: %w", err)
+	}
+	t.perDKH = micromolPerDKH * 1000 / t.density
+	ph, dkh, w := t.levels[carbon], t.levels[alkalinity], t.water(&t.state, 0)
+	if t.levels[carbon], err = t.carbonAt(w, dkh, ph); err != nil {
+		return fmt.Errorf("tank: alkalinity %g dKH and pH %g at the start: %w", dkh, ph, err)
+	}
+	if p.Uptake.Reference == 0 {
+		t.p.Uptake.Reference = dkh
+	}
+	if t.room = p.RoomPCO2; t.room == 0 {
+		t.room = t.carbonateNow(&t.state, 0).pco2
+	}
+	if p.Uptake.Law != Saturation {
+		return nil
+	}
+	c, err := t.carbonAt(w, t.p.Uptake.Reference, ph)
+	if err != nil {
+		return fmt.Errorf("tank: reference level %g dKH at pH %g: %w", t.p.Uptake.Reference, ph, err)
+	}
+	sys := system(w)
+	t.saturationRef = t.solve(&sys, t.p.Uptake.Reference, c).aragonite - 1
+	if !(t.saturationRef > leastSaturation) {
+		return fmt.Errorf("tank: the water at the start has an aragonite saturation of %.3g, uptake by saturation needs more than %g", t.saturationRef+1, 1+leastSaturation)
+	}
+	return nil
+}
+
+// leastSaturation above 1 is what a reference needs for uptake to be told from it.
+const leastSaturation = 0.1
 
 func given(m map[units.Quantity]float64, q units.Quantity, otherwise float64) float64 {
 	if v, ok := m[q]; ok {
@@ -90,119 +158,75 @@ func given(m map[units.Quantity]float64, q units.Quantity, otherwise float64) fl
 	return otherwise
 }
 
-func ordinaryProbeSD(q units.Quantity) float64 {
-	switch q {
-	case units.PH:
-		return 0.01
-	case units.Temperature:
-		return 0.05
-	case units.Salinity:
-		return 0.1
-	}
-	return 0
-}
-
 // Now gives the instant that the tank has reached.
 func (t *Tank) Now() time.Time { return t.began.Add(t.age) }
 
 // Litres gives the present volume of water.
-func (t *Tank) Litres() float64 { return t.litres }
+func (t *Tank) Litres() float64 { return t.present().litres }
 
-// Advance lets time pass until to. An earlier time than Now changes nothing.
+// Advance lets time pass until to. An earlier time than Now changes nothing. How time is cut into calls does not
+// matter, to the last bit.
 func (t *Tank) Advance(to time.Time) {
 	end := to.Sub(t.began)
-	for t.age < end {
-		next := min(end, t.age-t.age%step+step)
-		if t.stepAge > t.age {
+	if end <= t.age {
+		return
+	}
+	for {
+		next := t.done - t.done%step + step
+		if t.stepAge > t.done {
 			next = min(next, t.stepAge)
 		}
-		t.integrate(next)
-		if t.age = next; t.age%step == 0 {
-			t.wander = t.wander*t.wanderKeep + t.wanderSpread*t.drift.NormFloat64()
+		if next > end {
+			break
 		}
+		t.fix(next)
+	}
+	t.age = end
+}
+
+// fix makes the state at an age the one to go on from, at the latest at the end of the present step.
+func (t *Tank) fix(age time.Duration) {
+	if age > t.done {
+		var relative float64
+		t.state, relative = t.course(&t.state, t.done, age)
+		t.relative[t.steps%len(t.relative)] += relative
+		t.done = age
+	}
+	if age%step != 0 {
+		return
+	}
+	t.wander = t.wander*t.wanderKeep + t.wanderSpread*t.drift.NormFloat64()
+	t.steps++
+	t.relative[t.steps%len(t.relative)] = 0
+}
+
+// settle makes the present state the one to go on from: something changes it now.
+func (t *Tank) settle() {
+	if t.age > t.done {
+		t.fix(t.age)
 	}
 }
 
-// integrate moves all levels from t.age to next, at most one step later, by the midpoint rule.
-func (t *Tank) integrate(next time.Duration) {
-	h, l := days(next-t.age), &t.levels
-	t.evaporate(h / 2) // half before and half after uptake keeps the error of splitting at third order
-	middle := t.age + (next-t.age)/2
-	size := t.size(middle)
-
-	// Half a step with the slopes of its start, then the whole step with the slopes found there.
-	calcified, formed := size*t.light(t.age)*t.law(l[alkalinity], l[calcium]), t.nitrateGain(l[nitrate])
-	halfDKH := l[alkalinity] - h/2*(calcified+formed/mgNitratePerDKH)
-	halfCalcium := l[calcium] - h/2*calcified*mgCalciumPerDKH
-	calcified, formed = size*t.light(middle)*t.law(halfDKH, halfCalcium), t.nitrateGain(l[nitrate]+h/2*formed)
-
-	calcified = min(calcified*h, l[alkalinity], l[calcium]/mgCalciumPerDKH)
-	formed *= h
-	l[alkalinity] = max(0, l[alkalinity]-calcified-formed/mgNitratePerDKH)
-	l[calcium] = max(0, l[calcium]-calcified*mgCalciumPerDKH)
-	l[magnesium] = max(0, l[magnesium]-calcified*mgCalciumPerDKH*magnesiumPerCalcium)
-	l[nitrate] = max(0, l[nitrate]+formed)
-	for i := nitrate + 1; i < dissolved; i++ {
-		l[i] = max(0, l[i]-t.perDay[i]*h)
+// present is the state now.
+func (t *Tank) present() *state {
+	if t.age == t.done {
+		return &t.state
 	}
-	t.evaporate(h / 2)
-	t.relax(h)
+	if t.shownAt != t.age || t.shownFrom != t.done {
+		t.shown, _ = t.course(&t.state, t.done, t.age)
+		t.shownFrom, t.shownAt = t.done, t.age
+	}
+	return &t.shown
 }
 
-// size is the uptake at the reference level at an age, day curve left out, dKH/day.
-func (t *Tank) size(age time.Duration) float64 {
-	u := &t.p.Uptake
-	size := u.PerDay * math.Exp(days(age)*math.Log1p(u.GrowthPerDay)+t.wander)
-	if age >= t.stepAge {
-		size *= u.StepFactor
-	}
-	return size
-}
-
-// light is the factor by which calcification follows the day; its mean over a day is 1.
-func (t *Tank) light(age time.Duration) float64 {
-	if t.p.Uptake.DaySwing == 0 {
-		return 1
-	}
-	return 1 + t.p.Uptake.DaySwing*t.dayCurve(age, 0)
+// temperature of a state, degC.
+func (t *Tank) temperature(s *state, age time.Duration) float64 {
+	return t.startT + t.p.TemperatureSwing*t.dayCurve(age, peakAfter) + s.levels[warmth]
 }
 
 // dayCurve is a cosine of the time of day, 1 at late after mid-light.
 func (t *Tank) dayCurve(age, late time.Duration) float64 {
 	return math.Cos(2 * math.Pi * days(t.fromNoon+age-t.p.MidLight-late))
-}
-
-// law is f of the package comment: uptake relative to that at the reference level.
-func (t *Tank) law(dkh, mgCalcium float64) float64 {
-	u := &t.p.Uptake
-	if !(dkh > 0 && mgCalcium > 0) {
-		return 0
-	}
-	f := min(1, dkh/fadeAlkalinity) * min(1, mgCalcium/fadeCalcium)
-	switch u.Law {
-	case MichaelisMenten:
-		return f * dkh / (dkh + u.HalfLevel) * (u.Reference + u.HalfLevel) / u.Reference
-	case Linear:
-		return f * max(0, 1+u.Slope*(dkh-u.Reference)/u.Reference)
-	}
-	return f
-}
-
-// nitrateGain is the net gain of nitrate, mg/L per day.
-func (t *Tank) nitrateGain(mg float64) float64 {
-	return t.p.NitrateFormedPerDay - t.p.NitrateUptakePerDay*max(0, mg)
-}
-
-func (t *Tank) evaporate(h float64) {
-	lost := t.p.EvaporationLitresPerDay * (1 - t.p.TopOffShare) * h
-	if lost <= 0 {
-		return
-	}
-	left := max(t.litres-lost, t.p.NetLitres/2)
-	for i := range dissolved {
-		t.levels[i] *= t.litres / left
-	}
-	t.litres = left
 }
 
 func days(d time.Duration) float64 { return float64(d) / float64(day) }
