@@ -54,7 +54,7 @@ func (k *keeper) begin() {
 	for d := 0; d <= k.w.o.Scenario.Days; d++ {
 		at := time.Date(start.Year(), start.Month(), start.Day()+d, evening, 0, 0, 0, zone).Sub(start)
 		if at >= time.Hour {
-			k.w.add(at, k.round)
+			k.w.Add(at, k.round)
 		}
 	}
 }

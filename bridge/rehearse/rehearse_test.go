@@ -253,20 +253,3 @@ func TestProgressMayEndIt(t *testing.T) {
 		t.Errorf("told %v, ended after %s; want two days", told, r.To.Sub(r.From))
 	}
 }
-
-func TestAgendaOrder(t *testing.T) {
-	var a agenda
-	var got []int
-	for i, at := range []time.Duration{3, 1, 2, 1, 3} {
-		a.add(at, func() { got = append(got, i) })
-	}
-	for a.Len() > 0 {
-		a.take().do()
-	}
-	if fmt.Sprint(got) != "[1 3 2 0 4]" {
-		t.Errorf("order %v; want by time, then as put in", got)
-	}
-	if _, ok := a.next(); ok {
-		t.Error("an empty agenda has something next")
-	}
-}

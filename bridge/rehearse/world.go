@@ -7,6 +7,7 @@ import (
 	"sort"
 	"time"
 
+	"aliquot/bridge/agenda"
 	"aliquot/bridge/machine"
 	"aliquot/safety"
 )
@@ -17,7 +18,7 @@ type world struct {
 	state machine.State
 	mono  time.Duration
 	end   time.Duration
-	agenda
+	agenda.Agenda
 
 	broker  broker
 	waters  []*water
@@ -89,11 +90,11 @@ func (w *world) begin() {
 	}
 	w.sample()
 	for d := 1; d <= w.o.Scenario.Days; d++ {
-		w.add(time.Duration(d)*24*time.Hour, func() { w.dayOver(d) })
+		w.Add(time.Duration(d)*24*time.Hour, func() { w.dayOver(d) })
 	}
 	for _, out := range w.o.Scenario.Outages {
-		w.add(out.From, func() { w.fails(out.Node) })
-		w.add(out.To, func() { w.returns(out.Node) })
+		w.Add(out.From, func() { w.fails(out.Node) })
+		w.Add(out.To, func() { w.returns(out.Node) })
 	}
 	w.keeper.begin()
 }
@@ -102,7 +103,7 @@ func (w *world) begin() {
 func (w *world) turn() {
 	at := machine.NextWake(&w.state)
 	what := w.woke
-	if next, ok := w.next(); ok && next <= at {
+	if next, ok := w.Next(); ok && next <= at {
 		at, what = next, w.appointed
 	}
 	for i := range w.o.Nodes {
@@ -118,9 +119,9 @@ func (w *world) turn() {
 }
 
 func (w *world) woke()      { w.step(machine.Woke{}) }
-func (w *world) appointed() { w.take().do() }
+func (w *world) appointed() { w.Take()() }
 
-func (w *world) after(d time.Duration, do func()) { w.add(w.mono+d, do) }
+func (w *world) after(d time.Duration, do func()) { w.Add(w.mono+d, do) }
 
 func (w *world) wall() time.Time { return w.o.Scenario.Start.Add(w.mono).UTC() }
 

@@ -113,9 +113,9 @@ func TestBrokerCarries(t *testing.T) {
 		t.Errorf("the service is not ready after 5 s: %+v", view.Why)
 	}
 	w.broker.up = false
-	pending := w.Len()
+	pending := w.Agenda.Len()
 	w.publish(message{topic: "b/1/stop", payload: []byte(`{"v":1,"id":"*"}`)})
-	if w.Len() != pending {
+	if w.Agenda.Len() != pending {
 		t.Error("a message left although the broker is gone")
 	}
 	if w.sendRun(machine.SendRun{RunReserved: machine.RunReserved{Node: "board", Output: 1, Duration: 1000}, NotAfter: w.end}) {

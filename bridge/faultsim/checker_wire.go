@@ -1,0 +1,171 @@
+package faultsim
+
+import (
+	"time"
+
+	"aliquot/bridge/machine"
+	"aliquot/planner"
+	"aliquot/safety"
+)
+
+// born takes note of a new process.
+func (c *checker) born(p *process) { c.stops[p] = map[int]bool{} }
+
+// connected begins a connection: every output has to be told to stop before anything runs (INV-11).
+func (c *checker) connected(p *process) { c.stops[p] = map[int]bool{} }
+
+// asked looks at an event before anything is done about it: a stop that somebody asked for goes out at once.
+func (c *checker) asked(p *process, e machine.Event, effects []machine.Effect) {
+	a, ok := e.(machine.Asked)
+	if !ok || a.Request.Verb != machine.VerbStop {
+		return
+	}
+	told := 0
+	for _, e := range effects {
+		if _, stop := e.(machine.StopRuns); !stop {
+			break
+		}
+		told++
+	}
+	if told < len(c.site.Channels) && a.Request.All {
+		p.h.w.violated("INV-11", "somebody asked for a stop, and it does not come first")
+	}
+}
+
+// stopped takes a stop that was handed over.
+func (c *checker) stopped(w *world, p *process, s machine.StopRuns) {
+	if i := w.channelAt(s.Node, s.Output); i >= 0 && s.Run == "*" {
+		c.stops[p][i] = true
+	}
+}
+
+// sent looks at every run as it is handed to the connection.
+func (c *checker) sent(w *world, p *process, f *flight) {
+	l := &p.h.ledger
+	if row, ok := c.reserved[l][f.Run]; !ok || row != f.RunReserved {
+		w.violated("INV-4, H-06", "run %s of %s is sent without its row on disk", f.Run, f.Channel)
+	}
+	if c.ids[f.Run] {
+		w.violated("INV-3, H-09", "run %s of %s is sent a second time", f.Run, f.Channel)
+	}
+	c.ids[f.Run] = true
+	if wait := w.now - p.began; wait > safety.RunTTL {
+		w.violated("INV-5, H-04", "run %s of %s leaves %s after it was decided, at most %s is allowed", f.Run, f.Channel, wait, safety.RunTTL)
+	}
+	if f.channel < 0 {
+		w.violated("INV-2", "a run for an output that there is not: %s %d", f.Node, f.Output)
+		return
+	}
+	c.finite(w, f)
+	c.gate(w, p, f)
+	c.one(w, p)
+	if f.Purpose == machine.Dose {
+		c.slot(w, f)
+	}
+}
+
+// finite holds the limits of one run (INV-2, INV-8).
+func (c *checker) finite(w *world, f *flight) {
+	l := c.site.Channels[f.channel].Limits
+	switch {
+	case f.Volume < 1 || f.Duration < 1 || f.Longest < f.Duration || f.Longest > safety.RunMax:
+		w.violated("INV-2, INV-8", "a run of %d µL and %d ms, at most %d ms", f.Volume, f.Duration, f.Longest)
+	case f.Into == machine.IntoVessel && (!f.attended() || f.Worst > l.AttendedPerRun):
+		w.violated("INV-8, INV-14", "a %s run of %d µL at worst into a vessel, attended.per_run is %d µL", f.Purpose, f.Worst, l.AttendedPerRun)
+	case f.Into != machine.IntoVessel && (f.Volume > l.PerRun || f.Duration > l.RunTime):
+		w.violated("INV-8", "a run of %d µL in %d ms into the tank, per_run is %d µL, run_time %d ms", f.Volume, f.Duration, l.PerRun, l.RunTime)
+	}
+}
+
+// gate asserts that nothing stands in the way of a run (INV-7, INV-11, INV-14).
+func (c *checker) gate(w *world, p *process, f *flight) {
+	h := p.h
+	for i, ch := range c.site.Channels {
+		if !c.stops[p][i] {
+			w.violated("INV-11, H-05", "%s runs although %s was not told to stop since the connection was made", f.Channel, ch.ID)
+		}
+	}
+	if !h.synced {
+		w.violated("INV-7, H-11, H-14", "%s runs although nobody vouches for the clock", f.Channel)
+	}
+	if h.index > 0 {
+		return // the second daemon's own rows are not followed
+	}
+	if text := c.standing.over(&c.site.Channels[f.channel]); text != "" {
+		w.violated("INV-7", "%s runs although %s", f.Channel, text)
+	}
+	for _, held := range c.holds {
+		if w.now < held.until && (held.scope.Channel == "" || held.scope.Channel == f.Channel) {
+			w.violated("INV-7, H-42", "%s runs during a hold that ends in %s", f.Channel, held.until-w.now)
+		}
+	}
+}
+
+// one asserts that no two daemons command the site at a time (INV-6).
+func (c *checker) one(w *world, p *process) {
+	if p.hung.out || !w.broker.up {
+		return
+	}
+	for i, at := range c.lastSent {
+		if i != p.h.index && w.now-at < safety.Beat {
+			w.violated("INV-6, H-07", "two daemons send runs within %s", w.now-at)
+		}
+	}
+	c.lastSent[p.h.index] = w.now
+}
+
+// fewest is the shortest time between two slots that both run: half of the closest slots' interval, the other being a
+// quarter of it late at most (INV-10). Where a clock's change by half an hour brings slots together it is less.
+const fewest = 20 * time.Minute
+
+// slot asserts that no slot is served twice, and that nothing missed is caught up.
+func (c *checker) slot(w *world, f *flight) {
+	key := f.Channel + "@" + f.Slot
+	if at, twice := c.slots[key]; twice && f.host == 0 {
+		w.violated("INV-10, H-12", "slot %s is served at %s and again", key, at)
+	}
+	c.slots[key] = w.now
+	if since := w.now - c.lastDose[f.channel]; since < fewest && f.host == 0 {
+		w.violated("INV-10, H-10", "%s is dosed by plan %s after the last time", f.Channel, since)
+	}
+	c.lastDose[f.channel] = w.now
+}
+
+// alerted asserts that a critical alert is in the ledger before it is told (INV-13).
+func (c *checker) alerted(w *world, p *process, a machine.AlertView) {
+	if p.h.index == 0 && !p.h.ledger.failed && a.Raised && a.Level == machine.Critical && !c.raised[a.Name] {
+		w.violated("INV-13", "alert %s is told before it is stored", a.Name)
+	}
+}
+
+// liveness asserts that the plan was kept in a tail without faults: at least 95 % of the smallest daily volume that was
+// planned in the measured day. Where the caps are small or a channel does not run every day it says nothing.
+func (c *checker) liveness(w *world) {
+	if w.s.Tail < LeastTail || c.tail == 0 || w.s.Greedy {
+		return
+	}
+	w.stats.Lives = true
+	for i, ch := range c.site.Channels {
+		if ch.Mode == planner.Fixed {
+			continue
+		}
+		if !(c.measured[i] >= .95*c.planned[i]) {
+			w.violated("LIVENESS", "%s gave %.0f µL in the last day without faults, at least %.0f µL were planned", ch.ID, c.measured[i], c.planned[i])
+		}
+	}
+}
+
+// measure looks every hour of the measured day for what is planned.
+func (w *world) measure() {
+	w.after(hour, w.measure)
+	p := w.hosts[0].p
+	if p == nil {
+		w.violated("LIVENESS", "no process lives in the tail")
+		return
+	}
+	for i, v := range machine.Snapshot(&p.state).Channels {
+		if planned := v.PlannedMLPerDay * 1000; w.check.planned[i] == 0 || planned < w.check.planned[i] {
+			w.check.planned[i] = planned
+		}
+	}
+}
