@@ -64,7 +64,11 @@ func NextTest(now time.Time, f *estimate.Filter, t planner.Target, d Doses) Next
 	}
 	w := walk{filter: f.Clone(), target: t, at: now, perDay: d.steady(e)}
 	if at, half, ok := w.crossing(from, end); ok {
-		return Next{at, fmt.Sprintf("from then on the level is known only within ± %.2g %s, the band is ± %.3g", half, t.Quantity.Unit(), t.Band)}
+		since := "from then on "
+		if at.Equal(now) {
+			since = ""
+		}
+		return Next{at, fmt.Sprintf("%sthe level is known only within ± %.2g %s, the band is ± %.3g", since, half, t.Quantity.Unit(), t.Band)}
 	}
 	return Next{end, why}
 }
