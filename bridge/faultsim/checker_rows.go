@@ -9,7 +9,7 @@ import (
 
 // row looks at every row that became durable.
 func (c *checker) row(w *world, l *ledger, row machine.Row) {
-	if l.rows != nil && len(l.rows) > 1 {
+	if len(l.rows) > 1 {
 		if before := l.rows[len(l.rows)-2]; row.Elapsed < before.Elapsed {
 			w.violated("H-11", "row %d stands at %d on the true axis, before %d", row.Seq, row.Elapsed, before.Elapsed)
 		}

@@ -31,7 +31,6 @@ type network struct {
 	delayRuns, delayReports          time.Duration
 	doubleRuns, doubleSaid, noEcho   bool
 	cut                              int // reasons for which the daemon has no connection
-	hung                             halfOpen
 	ph                               float64
 	leak, noProbe                    bool
 }

@@ -210,10 +210,15 @@ func (t *turn) lifetime() time.Duration { return t.now.Mono - t.startMono }
 
 // daysLeft is how long a container lasts by the plan, counted cautiously; nil if nothing is planned from it.
 func (s *State) daysLeft(k *containerState) *float64 {
+	return s.lasts(k, func(c *channelState) safety.Microlitres { return c.day.PerDay })
+}
+
+// lasts is in how many days the least that a container can hold is used up, if each of its channels takes so much in a day.
+func (s *State) lasts(k *containerState, takes func(*channelState) safety.Microlitres) *float64 {
 	var perDay safety.Microlitres
 	for i := range s.channels {
 		if c := &s.channels[i]; c.cfg.Container == k.cfg.ID {
-			perDay += c.day.PerDay
+			perDay += takes(c)
 		}
 	}
 	if perDay <= 0 {

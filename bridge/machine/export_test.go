@@ -47,6 +47,7 @@ func Durable(s *State) string {
 	for i := range s.systems {
 		y := &s.systems[i]
 		say("system %s inputs %d %s", y.cfg.ID, len(y.inputs), mustJSON(y.filter.All(s.clock.Wall())))
+		say("  uses %v", y.uses)
 	}
 	for i := range s.nodes {
 		if p := s.nodes[i].proof; p != nil {

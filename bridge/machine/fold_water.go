@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"aliquot/planner"
+	"aliquot/planner/advice"
 	"aliquot/planner/estimate"
 	"aliquot/planner/units"
 	"aliquot/safety"
@@ -48,7 +49,7 @@ func newSystemState(cfg *planner.System, channels []Channel) systemState {
 		specs = append(specs, spec)
 	}
 	f := estimate.New(cfg.NetLitres, specs)
-	return systemState{cfg: cfg, filter: f, base: f.Clone()}
+	return systemState{cfg: cfg, filter: f, base: f.Clone(), uses: make([]advice.Log, len(cfg.Targets))}
 }
 
 // baseRise is what the declared bases raise a quantity by in a day.
@@ -232,6 +233,9 @@ func (s *State) applyTest(r Row, b Test) {
 	}
 	result := y.add(input{at: b.Taken, kind: inputTest, test: test})
 	y.lastResult = result
+	if result.Verdict == estimate.Accepted {
+		s.logUse(y, test)
+	}
 	held := y.filter.At(r.At, b.Quantity).Held != nil
 	for i := range s.channels {
 		c := &s.channels[i]

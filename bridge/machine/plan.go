@@ -86,10 +86,16 @@ func (t *turn) tick() {
 }
 
 func (t *turn) plan(now time.Time) {
+	stale := t.daysStale
 	t.daysStale, t.daysAt = false, now
 	t.lastPlan = now
 	t.nextTick = nextLocal(t.site.Tick, t.site.Zone, now)
-	t.setDays(planner.DayVolumes(t.planInput(now)))
+	in := t.planInput(now)
+	days := planner.DayVolumes(in)
+	t.setDays(days)
+	if age := now.Sub(t.advisedAt); stale || t.advisedAt.IsZero() || age < 0 || age >= adviceEvery {
+		t.advise(in, days)
+	}
 }
 
 // nextLocal evaluates a schedule on local wall time. Where an hour is missing or doubled a tick may come early or

@@ -63,7 +63,9 @@ func Preview(folded *State, at time.Time) PlanView {
 	}
 	s.measureRuns()
 	v.Notes = append(v.Notes, s.chemistryNotes(at)...)
-	plan := planner.Plan(s.planInput(at))
+	in := s.planInput(at)
+	v.Notes = append(v.Notes, s.adviceNotes(in)...)
+	plan := planner.Plan(in)
 	for _, w := range plan.Withheld {
 		v.Withheld = append(v.Withheld, WithheldView(w))
 	}

@@ -17,8 +17,8 @@ func Snapshot(s *State) SiteView {
 	for i := range s.systems {
 		y := &s.systems[i]
 		v.Systems = append(v.Systems, s.systemView(y))
-		for _, g := range y.cfg.Targets {
-			v.Quantities = append(v.Quantities, s.quantityView(y, g))
+		for j := range y.cfg.Targets {
+			v.Quantities = append(v.Quantities, s.quantityView(y, j))
 		}
 	}
 	for i := range s.channels {
@@ -79,7 +79,8 @@ func (s *State) systemBlocks(y *systemState) []BlockView {
 	return out
 }
 
-func (s *State) quantityView(y *systemState, g planner.Target) QuantityView {
+func (s *State) quantityView(y *systemState, target int) QuantityView {
+	g := y.cfg.Targets[target]
 	e := y.filter.At(s.clock.Wall(), g.Quantity)
 	v := QuantityView{System: y.cfg.ID, Quantity: string(g.Quantity), Unit: g.Quantity.Unit(), Target: g.Target, Band: g.Band,
 		TestsUsed: e.TestsUsed, TestsSetAside: e.TestsSetAside}
@@ -95,6 +96,7 @@ func (s *State) quantityView(y *systemState, g planner.Target) QuantityView {
 		value := e.Held.Value
 		v.Unconfirmed = &value
 	}
+	v.advised(y, target, e, s.clock.Wall())
 	return v
 }
 
@@ -116,6 +118,9 @@ func (s *State) channelView(c *channelState) ChannelView {
 	}
 	v.Withheld = s.channelBlocks(c)
 	v.Next = s.nextRun(c)
+	if a := c.capAhead; a != nil {
+		v.CapExpected, v.CapCode = maybeTime(a.At), a.Code
+	}
 	return v
 }
 
@@ -176,7 +181,7 @@ func (s *State) nextRun(c *channelState) *PlannedRun {
 
 func (s *State) containerView(k *containerState) ContainerView {
 	return ContainerView{ID: k.cfg.ID, Supplement: k.supplement, CapacityML: k.cfg.Capacity.Millilitres(), StopML: k.cfg.Stop.Millilitres(),
-		RemainingMinML: max(0, k.min).Millilitres(), RemainingMaxML: max(0, k.max).Millilitres(), DaysLeft: s.daysLeft(k),
+		RemainingMinML: max(0, k.min).Millilitres(), RemainingMaxML: max(0, k.max).Millilitres(), DaysLeft: s.daysLeft(k), DaysLeftLow: s.daysLeftLow(k),
 		Low: s.low(k), Empty: k.min <= k.cfg.Stop}
 }
 

@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"aliquot/planner"
+	"aliquot/planner/advice"
 	"aliquot/planner/estimate"
 	"aliquot/planner/metering"
 	"aliquot/safety"
@@ -52,6 +53,7 @@ type State struct {
 	daysAt    time.Time     // when the daily volumes were worked out
 	daysStale bool          // something has happened since that they rest on
 	scratch   planner.Input // of the last refreshDays, to be filled again
+	advisedAt time.Time     // when the advice was worked out
 	slotsLost bool          // the next slots have to be looked for: a new process, or the clock was in doubt
 	beatMono  time.Duration
 
@@ -89,6 +91,8 @@ type channelState struct {
 	hasNext    bool
 	due        *dueSlot
 	day        planner.Day
+	more       safety.Microlitres  // what the upper end of the use would take on top of the plan, in a day
+	capAhead   *advice.Cap         // the cap that it will run into; nil: none that is known of
 	volumes    []dayVolume         // planned daily volumes that really ran, oldest first
 	noRise     *safety.Microlitres // after an unknown run, until the next accepted test
 	lateRise   *safety.Microlitres // after a late test, until lateUntil
@@ -147,7 +151,9 @@ type systemState struct {
 	base       *estimate.Filter // the filter before inputs[0]
 	near       *estimate.Filter // the filter before inputs[nearAt]; nil: none is remembered
 	nearAt     int
-	lastResult estimate.Result // of the last test
+	lastResult estimate.Result  // of the last test
+	uses       []advice.Log     // of each target: what the use was believed to be after its accepted tests
+	advised    []quantityAdvice // of each target; empty before the first plan of a process
 	chemistry
 }
 

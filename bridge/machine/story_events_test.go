@@ -188,6 +188,12 @@ func (s *story) show(args []string) {
 				s.note("%s %.2f ± %.2f %s, use %.2f ± %.2f a day, %d tests used, %d aside", q.Quantity, *q.Level, *q.LevelSD, q.Unit, *q.ConsumptionPerDay, *q.ConsumptionSD, q.TestsUsed, q.TestsSetAside)
 			}
 		}
+	case "advice":
+		for _, q := range v.Quantities {
+			if q.Quantity == args[1] {
+				s.note("%s", adviceText(q))
+			}
+		}
 	case "water":
 		for _, y := range v.Systems {
 			s.note("%s: %s", y.ID, waterText(y))
@@ -200,6 +206,19 @@ func (s *story) show(args []string) {
 	default:
 		s.t.Fatalf("show %v: not understood", args)
 	}
+}
+
+// adviceText is when to test next, and the sentences.
+func adviceText(q machine.QuantityView) string {
+	text := q.Quantity + ": next test "
+	if q.NextTest != nil {
+		text += q.NextTest.Format("01-02T15:04:05 ")
+	}
+	text += "(" + q.NextTestWhy + ")"
+	for _, a := range q.Advice {
+		text += "; " + string(a.Kind) + ": " + a.Text
+	}
+	return text
 }
 
 func waterText(y machine.SystemView) string {

@@ -56,6 +56,19 @@ type QuantityView struct {
 	LastTest          *time.Time `json:"last_test"`
 	TestDue           *time.Time `json:"test_due"`
 	Unconfirmed       *float64   `json:"unconfirmed"` // a test held back until a second one agrees
+	// What follows is advice: it changes no dose. Intervals are of 90 %.
+	NextTest            *time.Time   `json:"next_test"` // when another test is worth most
+	NextTestWhy         string       `json:"next_test_why"`
+	ConsumptionLow      *float64     `json:"consumption_low"`
+	ConsumptionHigh     *float64     `json:"consumption_high"`
+	ConsumptionWeekAgo  *float64     `json:"consumption_7_days_ago"` // as believed then
+	ConsumptionMonthAgo *float64     `json:"consumption_28_days_ago"`
+	TrendPerDay         *float64     `json:"trend_per_day"` // of the consumption; null where there is too little
+	TrendLow            *float64     `json:"trend_low"`
+	TrendHigh           *float64     `json:"trend_high"`
+	Gain                *float64     `json:"gain"` // what the system gets for 1 of what is told to be dosed
+	GainSD              *float64     `json:"gain_sd"`
+	Advice              []AdviceView `json:"advice"`
 }
 
 // BlockView is one reason why something does not run.
@@ -97,6 +110,8 @@ type ChannelView struct {
 	LastRun           *time.Time  `json:"last_run"`
 	LastOutcome       string      `json:"last_outcome"`
 	Withheld          []BlockView `json:"withheld"`
+	CapExpected       *time.Time  `json:"cap_expected"` // when it will run into a cap; null where nothing says so
+	CapCode           safety.Code `json:"cap_code"`     // which one, or empty
 }
 
 // ContainerView is one container: two remainders, since what nobody saw may or may not have left it.
@@ -108,6 +123,7 @@ type ContainerView struct {
 	RemainingMinML float64  `json:"remaining_min_ml"`
 	RemainingMaxML float64  `json:"remaining_max_ml"`
 	DaysLeft       *float64 `json:"days_left"`
+	DaysLeftLow    *float64 `json:"days_left_low"` // if as much is used as may be
 	Low            bool     `json:"low"`
 	Empty          bool     `json:"empty"`
 }

@@ -156,6 +156,10 @@ func (o out) quantity(q machine.QuantityView) {
 	o.put("quantity_test_unconfirmed", yes(q.Unconfirmed != nil), q.System, q.Quantity)
 	o.time("quantity_test_timestamp_seconds", q.LastTest, q.System, q.Quantity)
 	o.time("quantity_test_due_timestamp_seconds", q.TestDue, q.System, q.Quantity)
+	o.time("quantity_next_test_timestamp_seconds", q.NextTest, q.System, q.Quantity)
+	o.maybe("quantity_consumption_per_day_trend", q.TrendPerDay, l...)
+	o.maybe("quantity_gain_ratio", q.Gain, q.System, q.Quantity)
+	o.maybe("quantity_gain_ratio_sd", q.GainSD, q.System, q.Quantity)
 }
 
 func (o out) channel(c machine.ChannelView) {
@@ -176,6 +180,7 @@ func (o out) channel(c machine.ChannelView) {
 		o.put("channel_next_run_liters", liters(c.Next.VolumeML), c.ID)
 	}
 	o.time("channel_last_run_timestamp_seconds", c.LastRun, c.ID)
+	o.time("channel_cap_timestamp_seconds", c.CapExpected, c.ID)
 	o.withheld("channel_withheld", c.Withheld, c.ID)
 }
 
@@ -186,6 +191,9 @@ func (o out) container(c machine.ContainerView) {
 	o.put("container_remaining_liters", liters(c.RemainingMaxML), c.ID, "max")
 	if c.DaysLeft != nil {
 		o.put("container_lasts_seconds", *c.DaysLeft*24*3600, c.ID)
+	}
+	if c.DaysLeftLow != nil {
+		o.put("container_lasts_low_seconds", *c.DaysLeftLow*24*3600, c.ID)
 	}
 	o.put("container_low", yes(c.Low), c.ID)
 	o.put("container_empty", yes(c.Empty), c.ID)

@@ -168,8 +168,8 @@ func TestFloodOfFreshMessagesWhileConnectingIsCounted(t *testing.T) {
 		r.want("a", "")
 	}
 	n := r.client.Stats().NoRoom
-	if n < 4 || n > 6 {
-		t.Errorf("%d messages found no room; want 4 to 6", n)
+	if n < 1 || n > 6 {
+		t.Errorf("%d messages found no room; want 1 to 6", n)
 	}
 	for range 6 - n {
 		r.want("a", "")

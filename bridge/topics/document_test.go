@@ -102,7 +102,7 @@ func TestDocumentHasEveryCode(t *testing.T) {
 // Every field of every payload is explained.
 func TestDocumentHasEveryField(t *testing.T) {
 	doc := readDocument(t)
-	for _, v := range []any{machine.SystemView{}, machine.BalanceView{}, machine.FindingView{}, machine.QuantityView{}, machine.ChannelView{}, machine.ContainerView{}, machine.ProbeView{},
+	for _, v := range []any{machine.SystemView{}, machine.BalanceView{}, machine.FindingView{}, machine.AdviceView{}, machine.QuantityView{}, machine.ChannelView{}, machine.ContainerView{}, machine.ProbeView{},
 		machine.NodeView{}, machine.InterlockView{}, machine.BlockView{}, machine.PlannedRun{}, machine.AlertView{}, machine.BeatView{},
 		machine.RunEvent{}, machine.WithheldEvent{}, machine.LockoutEvent{}, machine.ProofEvent{}, machine.TestResult{}, machine.RunResult{},
 		machine.CalibrationResult{}, machine.RemainingResult{}, machine.HoldResult{},

@@ -30,6 +30,7 @@ func (l Layout) Render(v machine.SiteView) ([]Message, error) {
 		b.state(l.State("system", x.ID), x)
 	}
 	for _, x := range v.Quantities {
+		x.Advice = notNil(x.Advice)
 		b.state(l.State("quantity", x.System, x.Quantity), x)
 	}
 	for _, x := range v.Channels {

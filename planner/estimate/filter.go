@@ -132,6 +132,12 @@ func (f *Filter) At(t time.Time, q units.Quantity) Estimate {
 	if k.doubt != nil {
 		held := k.doubt.test
 		e.Held, e.HeldLevel = &held, k.doubt.believer.level()
+		if was := k.doubt.judged; was.Known {
+			e.HeldPredicted = was.Predicted
+			if finite(was.Limit) {
+				e.HeldLimit = was.Limit
+			}
+		}
 	}
 	if !k.known {
 		return e

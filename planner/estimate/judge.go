@@ -104,7 +104,7 @@ func (k *track) nearerToPrediction(t Test) bool {
 // hold sets a test aside, and starts the model that believes it.
 func (k *track) hold(t Test, sd float64, res Result) {
 	k.aside++
-	d := &doubt{test: t, shift: t.Value - res.Predicted, since: t.At.Sub(k.last.At), believer: *k}
+	d := &doubt{test: t, shift: t.Value - res.Predicted, since: t.At.Sub(k.last.At), judged: res, believer: *k}
 	if k.known {
 		d.believer.jump(d.shift)
 	}

@@ -41,6 +41,7 @@ type doubt struct {
 	test     Test
 	shift    float64       // test less prediction; scaled by what a water change leaves
 	since    time.Duration // from the last accepted test to this one
+	judged   Result        // of the test when it came
 	believer track         // has no doubt of its own
 }
 

@@ -137,4 +137,7 @@ type Estimate struct {
 	Overshoot bool
 	Held      *Test   // waits for the next test
 	HeldLevel float64 // what the held test would mean for the level now
+	// HeldPredicted is what had been predicted for the held test, HeldLimit the distance above which it was held; both
+	// are 0 where there was no prediction, the limit also where the quantity is not judged by distance.
+	HeldPredicted, HeldLimit float64
 }

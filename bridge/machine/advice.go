@@ -1,0 +1,150 @@
+package machine
+
+import (
+	"time"
+
+	"aliquot/planner"
+	"aliquot/planner/advice"
+	"aliquot/planner/estimate"
+	"aliquot/safety"
+)
+
+// adviceEvery is how old advice may be that nothing has happened to since: it is worked out with a plan, and not with each
+// of them.
+const adviceEvery = 6 * time.Hour
+
+// Spans over which a consumption is compared with what it was.
+const (
+	weekAgo  = 7 * 24 * time.Hour
+	monthAgo = 28 * 24 * time.Hour
+)
+
+// quantityAdvice is what was last worked out about a quantity. It is known live only and decides over nothing.
+type quantityAdvice struct {
+	next  advice.Next
+	trend *advice.Trend
+	about []advice.Advice
+}
+
+// AdviceView is one sentence for the keeper.
+type AdviceView struct {
+	Kind advice.Kind `json:"kind"`
+	Text string      `json:"text"`
+}
+
+// logUse keeps what is believed of the use after an accepted test. It rests on rows alone and their order, so that a fold
+// and a running machine agree; a test that came late is judged with everything after it.
+func (s *State) logUse(y *systemState, test estimate.Test) {
+	at := y.inputs[len(y.inputs)-1].at
+	for i, g := range y.cfg.Targets {
+		if g.Quantity != test.Quantity {
+			continue
+		}
+		if e := y.filter.At(at, g.Quantity); e.Known && e.TestsUsed >= advice.TestsFirst {
+			y.uses[i] = y.uses[i].Add(advice.Use{At: at, PerDay: e.Consumption, SD: e.ConsumptionSD}, s.site.Zone)
+		}
+	}
+}
+
+// trendOf is nil where too little is known.
+func (y *systemState) trendOf(target int, at time.Time) *advice.Trend {
+	t, ok := y.uses[target].Trend(at)
+	if !ok {
+		return nil
+	}
+	return &t
+}
+
+// advise works the advice out anew, beside the daily volumes that were just planned.
+func (t *turn) advise(in planner.Input, planned []planner.Day) {
+	t.advisedAt = in.At
+	for i := range t.systems {
+		y := &t.systems[i]
+		y.advised = make([]quantityAdvice, len(y.cfg.Targets))
+		for j, g := range y.cfg.Targets {
+			a := &y.advised[j]
+			a.trend = y.trendOf(j, in.At)
+			a.about = advice.About(in.Systems[i].Estimates[j], a.trend)
+			a.next = advice.NextTest(in.At, y.filter, g, advice.DosesOf(in, planned, y.cfg.ID, g.Quantity))
+		}
+	}
+	more := advice.More(in, planned)
+	for i := range t.channels {
+		t.channels[i].more, t.channels[i].capAhead = more[i], nil
+	}
+	for _, c := range t.capsAhead(in) {
+		t.channel(c.Channel).capAhead = &c
+	}
+}
+
+// capsAhead finds the channels that run into a cap. A day on which caps count half says nothing of later ones.
+func (s *State) capsAhead(in planner.Input) []advice.Cap {
+	var headings []advice.Heading
+	for i := range s.systems {
+		y := &s.systems[i]
+		for j, g := range y.cfg.Targets {
+			if trend := y.trendOf(j, in.At); trend != nil {
+				headings = append(headings, advice.Heading{System: y.cfg.ID, Quantity: g.Quantity, Trend: *trend})
+			}
+		}
+	}
+	in.Channels = append([]planner.ChannelState(nil), in.Channels...)
+	for i := range in.Channels {
+		in.Channels[i].PerDay = s.channels[i].cfg.PerDay
+	}
+	return advice.Caps(in, headings)
+}
+
+// adviceNotes says in a plan what asks somebody to do something.
+func (s *State) adviceNotes(in planner.Input) []string {
+	var out []string
+	for i := range s.systems {
+		y := &s.systems[i]
+		for j, g := range y.cfg.Targets {
+			for _, a := range advice.About(in.Systems[i].Estimates[j], nil) {
+				if a.Urgent() {
+					out = append(out, string(g.Quantity)+" of "+y.cfg.ID+": "+a.Text)
+				}
+			}
+		}
+	}
+	for _, c := range s.capsAhead(in) {
+		out = append(out, c.Text(s.site.Zone))
+	}
+	return out
+}
+
+// advised adds to a view what was worked out, and how the consumption was earlier.
+func (v *QuantityView) advised(y *systemState, target int, e estimate.Estimate, at time.Time) {
+	if e.Known {
+		low, high := advice.Interval(e)
+		v.ConsumptionLow, v.ConsumptionHigh, v.Gain, v.GainSD = &low, &high, &e.Gain, &e.GainSD
+	}
+	v.ConsumptionWeekAgo, v.ConsumptionMonthAgo = y.usedAgo(target, at, weekAgo), y.usedAgo(target, at, monthAgo)
+	v.Advice = []AdviceView{}
+	if target >= len(y.advised) {
+		return
+	}
+	a := &y.advised[target]
+	v.NextTest, v.NextTestWhy = maybeTime(a.next.At), a.next.Why
+	if t := a.trend; t != nil {
+		slope, low, high := t.PerDay, t.Low(), t.High()
+		v.TrendPerDay, v.TrendLow, v.TrendHigh = &slope, &low, &high
+	}
+	for _, one := range a.about {
+		v.Advice = append(v.Advice, AdviceView(one))
+	}
+}
+
+func (y *systemState) usedAgo(target int, at time.Time, d time.Duration) *float64 {
+	u, ok := y.uses[target].Ago(at, d)
+	if !ok {
+		return nil
+	}
+	return &u.PerDay
+}
+
+// daysLeftLow is daysLeft if as much is used as may be.
+func (s *State) daysLeftLow(k *containerState) *float64 {
+	return s.lasts(k, func(c *channelState) safety.Microlitres { return c.day.PerDay + c.more })
+}
