@@ -73,11 +73,13 @@ func Replay(site *machine.Site, rows []machine.Row) Replayed {
 	for _, row := range rows {
 		r.sampleUntil(row.At)
 		r.take(row)
+		r.lookBack(row.At, false)
 	}
 	if len(rows) > 0 {
 		from, to := rows[0].At, rows[len(rows)-1].At
 		r.out.From, r.out.To = &from, &to
 		r.look(to)
+		r.lookBack(to, true)
 	}
 	r.sum()
 	return r.out
@@ -88,6 +90,8 @@ type replay struct {
 	fold *machine.Fold
 	out  Replayed
 	next time.Time // when the next sample is due
+	// lookedBack is when it was worked out last what was believed afterwards.
+	lookedBack time.Time
 }
 
 // replayEvery is how often the level that was believed is looked at between tests.

@@ -58,6 +58,8 @@ type Sample struct {
 	Use                  *float64 // true, per day
 	Believed, BelievedSD *float64
 	BelievedUse, UseSD   *float64
+	// Afterwards is what was believed with what came later too; nil where it was not asked for.
+	Afterwards, AfterwardsSD, AfterwardsUse, AfterwardsUseSD *float64
 }
 
 // ChannelResult is what a channel did.

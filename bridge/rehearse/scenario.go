@@ -18,6 +18,8 @@ type Options struct {
 	// Carbon is mol of inorganic carbon per eq of alkalinity of each supplement; left out: as bicarbonate.
 	Carbon   map[string]float64
 	Scenario Scenario
+	// Afterwards asks for what was believed afterwards, for plots; it costs time.
+	Afterwards bool
 	// Progress is told after every simulated day; false ends the rehearsal there. nil: nobody asks.
 	Progress func(done, all int) bool
 }

@@ -40,6 +40,7 @@ func Run(o Options) (Result, error) {
 		w.turn()
 	}
 	w.look()
+	w.lookBack()
 	if w.trouble != nil {
 		return Result{}, w.trouble
 	}
@@ -193,6 +194,9 @@ func (w *world) happened(e machine.Happened) {
 func (w *world) dayOver(d int) {
 	for _, drift := range w.o.Scenario.Drifts {
 		w.wear(drift, float64(d)/float64(w.o.Scenario.Days))
+	}
+	if d%int(afterwardsEvery/(24*time.Hour)) == 0 && d < w.o.Scenario.Days {
+		w.lookBack()
 	}
 	if w.o.Progress != nil && !w.o.Progress(d, w.o.Scenario.Days) {
 		w.end = w.mono

@@ -39,6 +39,7 @@ func (r rehearseCommand) Run(ctx context.Context, std stream, g *Globals) error 
 	if err != nil {
 		return err
 	}
+	o.Afterwards = r.Report != ""
 	bar := newSlowBar(ctx, std.err, r.Days)
 	o.Progress = bar.show
 	result, err := rehearse.Run(o)

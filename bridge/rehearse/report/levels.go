@@ -77,7 +77,8 @@ func levelPlot(s subject, zone *time.Location) string {
 	truth := pick(series, func(x rehearse.Sample) *float64 { return x.Level })
 	believed := pick(series, func(x rehearse.Sample) *float64 { return x.Believed })
 	low, high := interval(series, func(x rehearse.Sample) *float64 { return x.Believed }, func(x rehearse.Sample) *float64 { return x.BelievedSD }, 0)
-	scale := append(values(truth, believed), s.target-1.3*s.band, s.target+1.3*s.band)
+	later := pick(thin(lookedBack(s.series)), func(x rehearse.Sample) *float64 { return x.Afterwards })
+	scale := append(values(truth, believed, later), s.target-1.3*s.band, s.target+1.3*s.band)
 	scale = append(scale, testValues(s, scale)...)
 	p := newPlot(s.id+"-level", wide, 270, series[0].At, series[len(series)-1].At, zone, scale)
 	p.clipped(func() {
@@ -90,6 +91,7 @@ func levelPlot(s subject, zone *time.Location) string {
 		p.level("target", s.target)
 		p.area("interval", low, high)
 		p.line("believed", believed)
+		p.line("afterwards", later)
 		p.line("truth", truth)
 	})
 	held := p.tests(s)
@@ -101,6 +103,7 @@ func levelPlot(s subject, zone *time.Location) string {
 	if len(believed) > 0 {
 		text += fmt.Sprintf(" At the end %s was believed.", Level(believed[len(believed)-1].v))
 	}
+	text += afterwardsText(later, Level)
 	return p.finish(s.quantity+" of "+s.system+": level", text)
 }
 
@@ -180,7 +183,8 @@ func usePlot(s subject, zone *time.Location) string {
 		return ""
 	}
 	low, high := interval(series, func(x rehearse.Sample) *float64 { return x.BelievedUse }, func(x rehearse.Sample) *float64 { return x.UseSD }, 0)
-	scale := append(values(truth, believed), 0)
+	later := pick(thin(lookedBack(s.series)), func(x rehearse.Sample) *float64 { return x.AfterwardsUse })
+	scale := append(values(truth, believed, later), 0)
 	if len(high) > 0 {
 		scale = append(scale, high[len(high)-1].v)
 	}
@@ -189,11 +193,33 @@ func usePlot(s subject, zone *time.Location) string {
 	p.clipped(func() {
 		p.area("interval", low, high)
 		p.line("believed", believed)
+		p.line("afterwards", later)
 		p.line("truth", truth)
 	})
 	text := fmt.Sprintf("At the end %s %s a day is believed.", Small(believed[len(believed)-1].v), s.unit)
 	if len(truth) > 0 {
 		text += fmt.Sprintf(" In truth it is %s.", Small(truth[len(truth)-1].v))
 	}
+	text += afterwardsText(later, Small)
 	return p.finish(s.quantity+" of "+s.system+": use a day", text)
+}
+
+// lookedBack gives the samples of which it is known what was believed afterwards.
+func lookedBack(series []rehearse.Sample) []rehearse.Sample {
+	var out []rehearse.Sample
+	for _, s := range series {
+		if s.Afterwards != nil {
+			out = append(out, s)
+		}
+	}
+	return out
+}
+
+// afterwardsText says what the line of what was known afterwards shows.
+func afterwardsText(later []at, figure func(float64) string) string {
+	if len(later) == 0 {
+		return ""
+	}
+	lo, hi := extremes(later)
+	return fmt.Sprintf(" As known afterwards, with later tests too, it began at %s and went from %s to %s.", figure(later[0].v), figure(lo), figure(hi))
 }

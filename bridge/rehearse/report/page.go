@@ -14,6 +14,7 @@ import (
 type page struct {
 	Title, Kind, Lead, Caveat string
 	Truth                     bool // a simulated truth is known
+	Afterwards                bool // a plot shows what was known afterwards
 	Verdicts                  []string
 	Bad                       []string
 	Good                      string
@@ -63,6 +64,7 @@ func Rehearsal(w io.Writer, r rehearse.Result, zone *time.Location) error {
 		p.Verdicts = append(p.Verdicts, verdict(q))
 		s := subject{id: fmt.Sprintf("q%d", i), system: q.System, quantity: q.Quantity, unit: q.Unit, target: q.Target, band: q.Band, series: q.Series,
 			tests: testsOf(r.Tests, q.System, q.Quantity)}
+		p.Afterwards = p.Afterwards || len(lookedBack(q.Series)) > 0
 		p.Subjects = append(p.Subjects, card{Name: q.Quantity + ", " + q.System, Figures: figures(q), Plots: plots(s, zone)})
 	}
 	for i, c := range r.Channels {
@@ -106,6 +108,7 @@ func Replay(w io.Writer, r rehearse.Replayed, zone *time.Location) error {
 		p.Verdicts = append(p.Verdicts, line)
 		s := subject{id: fmt.Sprintf("q%d", i), system: q.System, quantity: q.Quantity, unit: q.Unit, target: q.Target, band: q.Band, series: q.Series,
 			tests: testsOf(tests, q.System, q.Quantity), predictions: true}
+		p.Afterwards = p.Afterwards || len(lookedBack(q.Series)) > 0
 		p.Subjects = append(p.Subjects, card{Name: q.Quantity + ", " + q.System, Figures: f, Plots: plots(s, zone)})
 	}
 	for i, t := range r.Tests {

@@ -31,6 +31,9 @@ func sample() rehearse.Result {
 		if i > 3 {
 			s.Believed, s.BelievedSD, s.BelievedUse, s.UseSD = ref(level+0.1), ref(0.2), ref(0.6), ref(0.2)
 		}
+		if i > 3 && i%3 == 0 {
+			s.Afterwards, s.AfterwardsSD, s.AfterwardsUse, s.AfterwardsUseSD = ref(level+0.02), ref(0.1), ref(0.68), ref(0.1)
+		}
 		series = append(series, s)
 	}
 	at := begin.Add(4 * time.Hour)
@@ -161,6 +164,33 @@ func TestHeldTests(t *testing.T) {
 	}
 	if regexp.MustCompile(`class="label"[^>]*>(40|60|80|100|120)</text>`).MatchString(strings.Split(text, "q0-use")[0]) {
 		t.Error("the axis of the levels goes up to the wrong test")
+	}
+}
+
+// What was known afterwards has a line, a legend and words, where it is known at all.
+func TestAfterwards(t *testing.T) {
+	all := pages(t)
+	for _, name := range []string{"rehearsal", "replay"} {
+		text := all[name]
+		if got := strings.Count(text, `class="afterwards"`); got != 3 {
+			t.Errorf("%s: %d lines of what was known afterwards; want one in each of two plots and one in the legend", name, got)
+		}
+		for _, want := range []string{"as known afterwards, with later tests too</li>", "As known afterwards, with later tests too, it began at 8.21 and went from 7.72 to 8.32", "began at 0.68 and went from 0.68 to 0.68"} {
+			if !strings.Contains(text, want) {
+				t.Errorf("%s does not have %q", name, want)
+			}
+		}
+	}
+	r := sample()
+	for i := range r.Quantities[0].Series {
+		r.Quantities[0].Series[i].Afterwards, r.Quantities[0].Series[i].AfterwardsUse = nil, nil
+	}
+	var b strings.Builder
+	if err := Rehearsal(&b, r, time.UTC); err != nil {
+		t.Fatal(err)
+	}
+	if strings.Contains(b.String(), "nown afterwards") || strings.Contains(b.String(), `class="afterwards"`) {
+		t.Error("a page says what was known afterwards though nobody asked")
 	}
 }
 

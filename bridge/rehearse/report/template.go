@@ -28,7 +28,8 @@ var document = template.Must(template.New("report").Parse(`<!DOCTYPE html>
 <h2 id="levels">Levels</h2>
 <ul class="legend">
 {{if .Truth}}<li><svg viewBox="0 0 30 12" aria-hidden="true"><line class="truth" x1="1" x2="29" y1="6" y2="6"/></svg>in truth</li>{{end}}
-<li><svg viewBox="0 0 30 12" aria-hidden="true"><rect class="interval" x="0" y="0" width="30" height="12"/><line class="believed" x1="1" x2="29" y1="6" y2="6"/></svg>believed, with its 90 % interval</li>
+<li><svg viewBox="0 0 30 12" aria-hidden="true"><rect class="interval" x="0" y="0" width="30" height="12"/><line class="believed" x1="1" x2="29" y1="6" y2="6"/></svg>believed then, with its 90 % interval</li>
+{{if .Afterwards}}<li><svg viewBox="0 0 30 12" aria-hidden="true"><line class="afterwards" x1="1" x2="29" y1="6" y2="6"/></svg>as known afterwards, with later tests too</li>{{end}}
 <li><svg viewBox="0 0 30 12" aria-hidden="true"><rect class="band" x="0" y="1" width="30" height="10"/><line class="target" x1="0" x2="30" y1="6" y2="6"/></svg>band and target</li>
 <li><svg viewBox="0 0 30 12" aria-hidden="true"><circle class="test" cx="15" cy="6" r="4"/></svg>test, taken</li>
 <li><svg viewBox="0 0 30 12" aria-hidden="true"><path class="held" d="M15 0 l6 6 l-6 6 l-6 -6 z"/></svg>test, held back until another agrees</li>
@@ -76,8 +77,8 @@ var document = template.Must(template.New("report").Parse(`<!DOCTYPE html>
 // style uses blue, orange and green tones that stay apart for the common kinds of colour blindness (our own choice
 // after Okabe and Ito, 2008); every line also has a dash or shape of its own.
 const style = `
-:root{--paper:#fbfaf7;--sheet:#ffffff;--ink:#1d2327;--quiet:#5b646b;--rule:#d9d6cd;--truth:#0b5fa5;--believed:#b4500a;--interval:rgba(222,130,40,.20);--band:rgba(0,140,110,.13);--bandedge:#00795f;--test:#1d2327;--held:#8a2f86;--bar:#4c86b8;--cap:#a3360b;--bad:#a3160b}
-@media (prefers-color-scheme:dark){:root{--paper:#14181b;--sheet:#1c2226;--ink:#e9e6df;--quiet:#a3abb1;--rule:#384147;--truth:#6db6f2;--believed:#f0a35c;--interval:rgba(240,163,92,.20);--band:rgba(60,190,155,.15);--bandedge:#4cc7a4;--test:#f2efe8;--held:#e59be0;--bar:#5b93c4;--cap:#ff9a70;--bad:#ff8a78}}
+:root{--paper:#fbfaf7;--sheet:#ffffff;--ink:#1d2327;--quiet:#5b646b;--rule:#d9d6cd;--truth:#0b5fa5;--believed:#b4500a;--afterwards:#c9853f;--interval:rgba(222,130,40,.20);--band:rgba(0,140,110,.13);--bandedge:#00795f;--test:#1d2327;--held:#8a2f86;--bar:#4c86b8;--cap:#a3360b;--bad:#a3160b}
+@media (prefers-color-scheme:dark){:root{--paper:#14181b;--sheet:#1c2226;--ink:#e9e6df;--quiet:#a3abb1;--rule:#384147;--truth:#6db6f2;--believed:#f0a35c;--afterwards:#c98f5a;--interval:rgba(240,163,92,.20);--band:rgba(60,190,155,.15);--bandedge:#4cc7a4;--test:#f2efe8;--held:#e59be0;--bar:#5b93c4;--cap:#ff9a70;--bad:#ff8a78}}
 *{box-sizing:border-box}
 body{margin:0 auto;padding:1.2rem;max-width:66rem;background:var(--paper);color:var(--ink);font:1rem/1.5 system-ui,sans-serif}
 h1{font-size:1.7rem;line-height:1.2;margin:.2rem 0 .4rem}h2{font-size:1.25rem;margin:2rem 0 .5rem}h3{font-size:1.05rem;margin:0 0 .4rem}
@@ -96,6 +97,7 @@ thead th{color:var(--quiet);font-weight:normal}.num{text-align:right;font-varian
 .remarks{padding-left:1.2rem}.when{color:var(--quiet);white-space:nowrap;font-variant-numeric:tabular-nums}
 .grid{stroke:var(--rule);stroke-width:1}.tick{stroke:var(--quiet);stroke-width:1}.label{fill:var(--quiet);font-size:12px}
 .truth{fill:none;stroke:var(--truth);stroke-width:2.2}.believed{fill:none;stroke:var(--believed);stroke-width:2;stroke-dasharray:7 4}
+.afterwards{fill:none;stroke:var(--afterwards);stroke-width:1.6;stroke-dasharray:1.5 3;stroke-linecap:round}
 .interval{fill:var(--interval)}.band{fill:var(--band)}.bandedge{stroke:var(--bandedge);stroke-width:1}.target{stroke:var(--bandedge);stroke-width:1.4;stroke-dasharray:2 4}
 .test{fill:var(--sheet);stroke:var(--test);stroke-width:1.8}.held{fill:var(--held);stroke:var(--sheet);stroke-width:1}.heldlabel{fill:var(--held);font-size:12px;font-weight:bold}
 .predicted{stroke:var(--believed);stroke-width:1.6}
