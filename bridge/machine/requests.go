@@ -33,9 +33,13 @@ func no(code safety.Code, format string, args ...any) *reply {
 
 func done(text string, result any) reply { return reply{code: safety.OK, text: text, result: result} }
 
-// asked answers a request once: a repeat of its reference gets the first answer again and changes nothing.
+// asked answers a request once: a repeat of its reference gets the first answer again and changes nothing. Only a stop
+// is obeyed however often it comes (INV-11).
 func (t *turn) asked(q Request) {
 	if before, ok := t.answers[q.Ref]; ok && q.Ref != "" {
+		if q.Verb == VerbStop {
+			t.handle(q)
+		}
 		t.do(Answer{before})
 		return
 	}

@@ -155,6 +155,36 @@ func TestH39_INV11_NothingButStopsAfterALedgerFailure(t *testing.T) {
 	}
 }
 
+// Somebody who asks for a stop wants the pumps to stop, also with a reference that was used before: a button on a
+// dashboard may say the same message every time. The answer is the first one, and nothing is written.
+func TestINV11_H43_ARepeatedStopStopsAgain(t *testing.T) {
+	r := newRig(t, lagoon(time.UTC), noon)
+	r.boot()
+	r.commission()
+	stops := 0
+	r.told = func(_ time.Time, e machine.Effect) {
+		if s, ok := e.(machine.StopRuns); ok && s.Run == "*" {
+			stops++
+		}
+	}
+	ask := func(ref string) machine.Answered {
+		stops = 0
+		return r.ask(machine.VerbStop, machine.Request{Ref: ref, All: true})
+	}
+	first := ask("button")
+	if all := len(r.site.Channels); !first.OK || stops != all {
+		t.Fatalf("the first stop answers %+v with %d stops; want ok and %d", first, stops, all)
+	}
+	rows, all := len(r.rows), stops
+	if again := ask("button"); again != first || stops != all || len(r.rows) != rows {
+		t.Errorf("the second answers %+v with %d stops and %d rows; want the first answer, %d stops and no row", again, stops, len(r.rows)-rows, all)
+	}
+	r.ask(machine.VerbNote, machine.Request{Ref: "taken", Kind: "other"})
+	if ask("taken"); stops != all {
+		t.Errorf("a stop with the reference of another request makes %d stops; want %d", stops, all)
+	}
+}
+
 // A relay with a time of its own cannot run for longer: a run that is asked for ends with it, and is not given up.
 func TestAskedRunEndsWithTheRelay(t *testing.T) {
 	for _, c := range []struct {

@@ -131,7 +131,7 @@ func careVerbs() []VerbDoc {
 		{machine.VerbRun, "Give one extra dose. One of volume_ml, seconds is needed. All limits hold.",
 			[]FieldDoc{mustChannel, runVolume, runSeconds, mayInto, may("kind", kindName, "`test`: a test run with a person present")},
 			`{"ref":"x-1","channel":"alk","volume_ml":2}`},
-		{machine.VerbStop, "Stop pumps now. Without a name: all of them. A message here that cannot be read stops all of them too, and is complained of. The plan goes on at the next slot.",
+		{machine.VerbStop, "Stop pumps now. Without a name: all of them. A message here that cannot be read stops all of them too, and is complained of. A stop is obeyed however often it comes, also with a reference that was used before. The plan goes on at the next slot.",
 			[]FieldDoc{mayChannel, inSystem, mayAll}, `{"ref":"stop-1"}`},
 		{machine.VerbClear, "End a lockout, an out-of-service state or a latched interlock. One of channel, system, all, what is needed.",
 			[]FieldDoc{mayChannel, inSystem, mayAll, may("code", kindName, "this lockout only"), may("what", kindName, "name of a latched interlock")},
