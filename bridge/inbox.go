@@ -23,11 +23,22 @@ type ProbeInput struct {
 	Unit     string // of the readings; empty for a switch
 }
 
+// LevelInput is a topic on which a container's scale or level sensor says what it reads.
+type LevelInput struct {
+	Container   string
+	Topic       string
+	Reading     topics.ReadingSpec
+	Tare        float64 // reading of the empty container
+	Millilitres float64 // for one unit above the tare
+}
+
 // inbox turns messages into events. It is called by the connection, one message at a time, and must not block for
 // long: what floods is dropped here, before it is parsed.
 type inbox struct {
 	layout topics.Layout
-	probes map[string]ProbeInput
+	probes map[string][]ProbeInput // a payload may hold several readings
+	levels map[string][]LevelInput
+	nodes  map[string]bool // topics of nodes, which may hold a reading besides
 	bridge *Bridge
 	began  time.Time
 
@@ -37,9 +48,17 @@ type inbox struct {
 }
 
 func newInbox(o Options, b *Bridge) *inbox {
-	in := &inbox{layout: o.Layout, probes: map[string]ProbeInput{}, bridge: b, began: time.Now()}
+	in := &inbox{layout: o.Layout, probes: map[string][]ProbeInput{}, levels: map[string][]LevelInput{}, nodes: map[string]bool{}, bridge: b, began: time.Now()}
 	for _, p := range o.Probes {
-		in.probes[p.Topic] = p
+		in.probes[p.Topic] = append(in.probes[p.Topic], p)
+	}
+	for _, c := range o.Nodes {
+		for _, t := range c.Subscriptions() {
+			in.nodes[t] = true
+		}
+	}
+	for _, l := range o.Levels {
+		in.levels[l.Topic] = append(in.levels[l.Topic], l)
 	}
 	return in
 }
@@ -52,8 +71,18 @@ func (b *Bridge) Subscriptions() []topics.Filter {
 			out = append(out, topics.Filter{Topic: t, QoS: 1})
 		}
 	}
+	told := map[string]bool{}
+	reading := func(topic string) {
+		if !told[topic] {
+			told[topic] = true
+			out = append(out, topics.Filter{Topic: topic, QoS: 0})
+		}
+	}
 	for _, p := range b.o.Probes {
-		out = append(out, topics.Filter{Topic: p.Topic, QoS: 0})
+		reading(p.Topic)
+	}
+	for _, l := range b.o.Levels {
+		reading(l.Topic)
 	}
 	return out
 }
@@ -66,16 +95,19 @@ func (in *inbox) deliver(m Message) {
 		in.misread(m.Topic, safety.TooMany, "more messages on this topic than are read; the rest of this second is dropped", "")
 		return
 	}
-	_, isProbe := in.probes[m.Topic]
+	isReading := len(in.probes[m.Topic])+len(in.levels[m.Topic]) > 0
 	own := strings.HasPrefix(m.Topic, in.layout.Root()+"/")
 	switch {
-	case !own && !isProbe:
+	case !own && !isReading:
 		// A command of a stranger counts whatever its size: the codec judges.
 		in.bridge.queue(item{node: &m})
 	case len(m.Payload) > safety.MaxPayload:
 		in.misread(m.Topic, safety.TooLarge, fmt.Sprintf("%d bytes; at most %d are read", len(m.Payload), safety.MaxPayload), "")
-	case isProbe:
-		in.probe(m)
+	case isReading:
+		if in.nodes[m.Topic] {
+			in.bridge.queue(item{node: &m})
+		}
+		in.readings(m)
 	case m.Topic == in.layout.Owner():
 		in.owner(m)
 	default:
@@ -133,9 +165,39 @@ func (in *inbox) request(m Message) {
 	in.bridge.offer(machine.Asked{Request: q})
 }
 
+func (in *inbox) readings(m Message) {
+	for _, p := range in.probes[m.Topic] {
+		in.probe(m, p)
+	}
+	for _, l := range in.levels[m.Topic] {
+		in.level(m, l)
+	}
+}
+
+// level reads what a container holds.
+func (in *inbox) level(m Message, l LevelInput) {
+	e := machine.LevelRead{Container: l.Container, Retained: m.Retained}
+	r, err := topics.ParseReading(m.Payload, l.Reading)
+	if err == nil {
+		e.Volume, err = levelVolume((r.Value - l.Tare) * l.Millilitres)
+	}
+	if err != nil {
+		e.Bad = err.Error()
+	}
+	in.bridge.offer(e)
+}
+
+// levelVolume rounds down. A scale whose zero has drifted may read less than nothing.
+func levelVolume(ml float64) (safety.Microlitres, error) {
+	if ml < 0 {
+		v, err := safety.MillilitresUp(-ml)
+		return -v, err
+	}
+	return safety.MillilitresDown(ml)
+}
+
 // probe reads a measurement, in the probe's own unit, as its canonical one.
-func (in *inbox) probe(m Message) {
-	p := in.probes[m.Topic]
+func (in *inbox) probe(m Message, p ProbeInput) {
 	e := machine.ProbeRead{Probe: p.ID, Retained: m.Retained}
 	r, err := topics.ParseReading(m.Payload, p.Reading)
 	if err == nil && p.Quantity != units.Switch {

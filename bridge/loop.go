@@ -22,6 +22,7 @@ type Options struct {
 	Layout     topics.Layout
 	Nodes      []*node.Codec
 	Probes     []ProbeInput
+	Levels     []LevelInput
 	Ledger     Ledger
 	Link       Link
 	Metrics    Metrics
@@ -166,7 +167,8 @@ func (b *Bridge) Turned() time.Time { return b.began.Add(time.Duration(b.turned.
 // offer hands an event to the loop. Readings are dropped when the loop is behind; anything else waits for room,
 // or for the end of the loop.
 func (b *Bridge) offer(e machine.Event) {
-	if _, reading := e.(machine.ProbeRead); reading {
+	switch e.(type) {
+	case machine.ProbeRead, machine.LevelRead:
 		select {
 		case b.readings <- e:
 		default:

@@ -34,7 +34,7 @@ var stockKeys = []Key{
 	{Path: "containers.*.top_to_outlet", Type: "a height with its unit, such as -20 cm", Need: Optional, Default: "unknown, siphoning is not judged",
 		Meaning: "Height of the container's highest liquid level over the outlet; minus means below it. Above it only with `line.siphon_break: true`.", Unguarded: "whether the container can siphon is not judged"},
 	{Path: "containers.*.level", Type: tMapping, Need: Optional, Default: "the contents are counted only",
-		Meaning: "A scale or level sensor below or in the container.", Later: "level readings are not used yet", Unguarded: "a siphon, and a wrong count of the contents, are noticed by eye only"},
+		Meaning: "A scale or level sensor below or in the container. Below `stop` by it nothing is taken out; what falls within an hour without a run, by more than 10 mL and 2 % of the capacity, locks the channels out; a level that disagrees with the ledger for half an hour is an alert.", Unguarded: "a siphon, and a wrong count of the contents, are noticed by eye only"},
 	{Path: "containers.*.level.topic", Type: tTopic, Need: Required, Meaning: "Topic of the readings."},
 	{Path: "containers.*.level.path", Type: "a dotted path into a JSON payload", Need: Optional, Default: "the payload is the number",
 		Meaning: "Where the number stands in a JSON payload."},

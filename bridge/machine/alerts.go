@@ -107,6 +107,7 @@ func (t *turn) conditions() []condition {
 	}
 	for i := range t.contents {
 		t.containerConditions(&t.contents[i], add)
+		t.levelConditions(&t.contents[i], add)
 	}
 	for i := range t.channels {
 		t.tubingConditions(&t.channels[i], add)
@@ -150,8 +151,8 @@ func (t *turn) containerConditions(k *containerState, add adder) {
 	}
 	switch {
 	case !used:
-	case k.min <= k.cfg.Stop:
-		add("container-empty-"+k.cfg.ID, Warning, "container %s may hold only %s; its channels have stopped", k.cfg.ID, max(0, k.min))
+	case k.leastLeft() <= k.cfg.Stop:
+		add("container-empty-"+k.cfg.ID, Warning, "container %s may hold only %s; its channels have stopped", k.cfg.ID, max(0, k.leastLeft()))
 	case t.low(k):
 		add("container-low-"+k.cfg.ID, Warning, "container %s lasts for less than %s", k.cfg.ID, daysText(k.cfg.Warn))
 	}

@@ -49,6 +49,14 @@ type (
 		Retained bool
 	}
 
+	// LevelRead is one reading of a container's scale or level sensor.
+	LevelRead struct {
+		Container string
+		Volume    safety.Microlitres
+		Bad       string // why the reading cannot be used, else empty
+		Retained  bool
+	}
+
 	// NodeOnline is a node's own word about itself.
 	NodeOnline struct {
 		Node string
@@ -102,6 +110,7 @@ func (OwnerSeen) event()   {}
 func (Asked) event()       {}
 func (Misread) event()     {}
 func (ProbeRead) event()   {}
+func (LevelRead) event()   {}
 func (NodeOnline) event()  {}
 func (Reported) event()    {}
 func (Switched) event()    {}

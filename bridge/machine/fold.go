@@ -218,6 +218,7 @@ func (s *State) applyRefill(b Refill) {
 	if k == nil {
 		return
 	}
+	k.level.samples, k.level.leaks, k.level.doubted = nil, 0, 0 // somebody had it in hand
 	wasEmpty := k.min <= k.cfg.Stop
 	if b.Remaining != nil {
 		k.max = min(*b.Remaining, k.cfg.Capacity)
@@ -236,6 +237,7 @@ func (s *State) applySwap(r Row, b Swap) {
 	if k == nil {
 		return
 	}
+	k.level.samples, k.level.leaks, k.level.doubted = nil, 0, 0 // somebody had it in hand
 	other := k.supplement != b.Supplement
 	k.supplement = b.Supplement
 	k.max = min(b.Remaining, k.cfg.Capacity)

@@ -31,7 +31,7 @@ func (s *State) facts(c *channelState) safety.Facts {
 		Limits:       c.cfg.Limits,
 		TankHi:       c.book.Hi(now, false),
 		VesselHi:     c.book.Hi(now, true),
-		RemainingMin: k.min,
+		RemainingMin: k.leastLeft(),
 		EmptyAt:      k.cfg.Stop,
 	}
 	if k.halved(now) {

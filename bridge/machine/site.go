@@ -47,6 +47,7 @@ type Container struct {
 	Capacity   safety.Microlitres
 	Stop       safety.Microlitres // at or below it nothing is taken out
 	Warn       time.Duration      // warn when it lasts less than this
+	Level      bool               // it stands on a scale or has a level sensor
 }
 
 // Style says how a node is told to run.

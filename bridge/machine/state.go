@@ -142,6 +142,7 @@ type containerState struct {
 	min, max   safety.Microlitres // the least and the most that it can hold
 	halfUntil  safety.Elapsed     // caps count half until then, after another supplement came in (H-22)
 	halfOpen   bool               // that day has not begun: it was swapped while the clock was in doubt
+	level      levelState
 }
 
 type systemState struct {

@@ -25,6 +25,8 @@ func Step(s State, now safety.Instant, e Event) (State, []Effect) {
 		t.misread(e)
 	case ProbeRead:
 		t.probeRead(e)
+	case LevelRead:
+		t.levelRead(e)
 	case NodeOnline:
 		t.nodeOnline(e)
 	case Reported:
@@ -265,6 +267,7 @@ func (t *turn) look() {
 	t.ownershipTick()
 	t.watchRuns()
 	t.lookAtProbes()
+	t.lookAtLevels()
 	t.endHolds()
 	t.tick()
 	t.lookAtChemistry()

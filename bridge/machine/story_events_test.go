@@ -47,6 +47,8 @@ func (s *story) happen(what string) {
 		s.again(args)
 	case "probe":
 		s.probeSays(args[0], args[1])
+	case "level":
+		s.levelSays(args[0], args[1])
 	case "ledger":
 		r.appendFails = args[0] == "broken"
 	case "clock":
@@ -132,6 +134,17 @@ func (s *story) probeSays(id, value string) {
 	}
 	s.r.readings[id] = v
 	s.r.readProbes()
+}
+
+// levelSays has a container's scale say so many mL, or nonsense.
+func (s *story) levelSays(id, value string) {
+	e := machine.LevelRead{Container: id}
+	if v, err := strconv.ParseFloat(value, 64); err != nil {
+		e.Bad = "the reading is " + value
+	} else {
+		e.Volume = safety.Microlitres(v * 1000)
+	}
+	s.r.step(e)
 }
 
 func (s *story) clockDoes(word string) {

@@ -15,7 +15,7 @@ import (
 
 var update = flag.Bool("update", false, "rewrite the stories' outputs")
 
-// A story is a text file. A line that begins with # is a sentence for the reader; "zone", "start" and "quiet" set the
+// A story is a text file. A line that begins with # is a sentence for the reader; "zone", "scale" and "start" set the
 // scene; every other line that is not indented is an event: a true time (UTC, or + a duration) and what happens.
 // Indented lines are what came out until the next event, written by -update.
 //
@@ -50,6 +50,7 @@ type story struct {
 	r       *rig
 	out     strings.Builder
 	zone    *time.Location
+	scale   string // the container that stands on one
 	start   time.Time
 	lines   []string // what came out since the last event
 	summary bool
@@ -92,9 +93,15 @@ func (s *story) scene(line string) bool {
 	switch word {
 	case "zone":
 		s.zone, err = time.LoadLocation(rest)
+	case "scale":
+		s.scale = rest
 	case "start":
 		s.start, err = time.Parse(time.RFC3339, rest)
-		s.r = newRig(s.t, lagoon(s.zone), s.start)
+		site := lagoon(s.zone)
+		for i := range site.Containers {
+			site.Containers[i].Level = site.Containers[i].ID == s.scale
+		}
+		s.r = newRig(s.t, site, s.start)
 		s.r.told = s.tell
 	default:
 		return false

@@ -126,6 +126,10 @@ type ContainerView struct {
 	DaysLeftLow    *float64 `json:"days_left_low"` // if as much is used as may be
 	Low            bool     `json:"low"`
 	Empty          bool     `json:"empty"`
+	// What a scale or level sensor says; left out where there is none.
+	LevelML   *float64   `json:"level_ml,omitempty"` // left out too while there is no good reading
+	LevelSeen *time.Time `json:"level_seen,omitempty"`
+	LevelWhy  *string    `json:"level_why,omitempty"` // why the reading is not good, else empty
 }
 
 // ProbeView is one probe.

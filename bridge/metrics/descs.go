@@ -53,6 +53,7 @@ var gauges = []struct {
 	{"container_lasts_low_seconds", "How long the contents last if as much is used as may be.", []string{"container"}},
 	{"container_low", "Whether the container lasts for less than its warning time.", []string{"container"}},
 	{"container_empty", "Whether the container may be down to its stop.", []string{"container"}},
+	{"container_level_liters", "What a scale or level sensor says that the container holds; missing while no reading counts.", []string{"container"}},
 	{"probe_good", "Whether the probe has a reading that counts.", []string{"probe"}},
 	{"probe_seen_timestamp_seconds", "When the probe was last read.", []string{"probe"}},
 	{"probe_value", "Last reading, in the unit of the label; missing while none counts.", []string{"probe", "quantity", "unit"}},

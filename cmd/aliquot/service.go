@@ -82,7 +82,7 @@ func (s *service) connect(ctx context.Context, o serviceOptions, book *ledger.Le
 	counters.AddRuntime()
 	link := &link{}
 	parts := bridge.Options{Site: site, State: state, Instance: randomName(), LedgerLost: lost, Layout: o.site.layout(),
-		Nodes: o.site.codecs, Probes: probeInputs(o.site.Site), Ledger: book, Link: link, Metrics: counters, Clock: o.clock, Logger: o.logger, Turned: o.turned}
+		Nodes: o.site.codecs, Probes: probeInputs(o.site.Site), Levels: levelInputs(o.site.Site), Ledger: book, Link: link, Metrics: counters, Clock: o.clock, Logger: o.logger, Turned: o.turned}
 	if o.wrap != nil {
 		parts = o.wrap(parts)
 	}

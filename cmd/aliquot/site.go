@@ -29,7 +29,7 @@ func machineSite(c *config.Site) *machine.Site {
 	contents := map[string]string{}
 	for _, k := range c.Containers {
 		contents[k.ID] = k.Supplement
-		site.Containers = append(site.Containers, machine.Container{ID: k.ID, Supplement: k.Supplement, Capacity: k.Capacity, Stop: k.Stop, Warn: k.Warn})
+		site.Containers = append(site.Containers, machine.Container{ID: k.ID, Supplement: k.Supplement, Capacity: k.Capacity, Stop: k.Stop, Warn: k.Warn, Level: k.Level != nil})
 	}
 	for _, y := range c.Systems {
 		site.Systems = append(site.Systems, system(y))
