@@ -69,8 +69,12 @@ func (s *State) alert(name string) *AlertView {
 
 func (s *State) applyAlert(r Row, b AlertChanged) {
 	v := AlertView{Name: b.Name, Level: b.Level, Raised: b.Raised, Since: r.At, Text: b.Text, Acknowledged: b.Acknowledged}
+	if b.Silence > 0 {
+		until := r.At.Add(b.Silence.Duration())
+		v.SilentUntil, v.silentEnds = &until, r.Elapsed+safety.Elapsed(b.Silence)
+	}
 	if old := s.alert(b.Name); old != nil {
-		if b.Acknowledged {
+		if b.Acknowledged || (b.Raised && old.Raised && b.Level == old.Level) {
 			v.Since = old.Since
 		}
 		*old = v
@@ -102,6 +106,7 @@ func (t *turn) conditions() []condition {
 		}
 		add(fmt.Sprintf("lockout-%s-%s", scopeName(k.Scope), k.code), level, "%s: %s", k.Scope, k.text)
 	}
+	t.holdConditions(add)
 	for i := range t.nodes {
 		t.nodeConditions(&t.nodes[i], add)
 	}

@@ -49,7 +49,7 @@ func bodies() []machine.Body {
 		machine.ClockConfirmed{},
 		machine.DaemonStarted{Instance: "one", Epoch: 3, Version: "test", Serial: 10_000},
 		machine.DaemonStopped{Instance: "one", Reason: "asked to"},
-		machine.AlertChanged{Name: "clock", Level: machine.Warning, Raised: true, Acknowledged: true, Text: "it jumped"},
+		machine.AlertChanged{Name: "clock", Level: machine.Warning, Raised: true, Acknowledged: true, Silence: 60_000, Text: "it jumped"},
 	}
 }
 

@@ -20,7 +20,10 @@ func Durable(s *State) string {
 	say := func(format string, args ...any) { fmt.Fprintf(&b, format+"\n", args...) }
 	say("seq %d epoch %d instance %s starts %v answers %d", s.seq, s.epoch, s.instance, s.starts, len(s.answers))
 	say("standing %+v", s.standing)
-	say("accepted %v alerts %+v", s.accepted, s.alerts)
+	say("accepted %v", s.accepted)
+	for _, a := range s.alerts {
+		say("alert %s %d", mustJSON(a), a.silentEnds)
+	}
 	for _, h := range s.holds {
 		if h.ends > s.clock.Now() {
 			say("hold %+v", h)

@@ -190,7 +190,14 @@ func (t *turn) askAcknowledge(q Request) reply {
 		}
 		return *unknownName("raised alert", q.Alert, names)
 	}
-	t.changeAlert(AlertChanged{Name: a.Name, Level: a.Level, Raised: true, Acknowledged: true, Text: a.Text}, q.By)
+	length, bad := t.silence(q, a)
+	if bad != nil {
+		return *bad
+	}
+	t.changeAlert(AlertChanged{Name: a.Name, Level: a.Level, Raised: true, Acknowledged: true, Silence: safety.MillisecondsUp(length), Text: a.Text}, q.By)
+	if length > 0 {
+		return done(fmt.Sprintf("alert %s is acknowledged until %s", a.Name, t.local(t.wall().Add(length))), nil)
+	}
 	return done(fmt.Sprintf("alert %s is acknowledged", a.Name), nil)
 }
 

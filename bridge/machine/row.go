@@ -311,5 +311,7 @@ type AlertChanged struct {
 	Level        string `json:"level"` // critical, warning, note
 	Raised       bool   `json:"raised"`
 	Acknowledged bool   `json:"acknowledged,omitempty"`
-	Text         string `json:"text,omitempty"`
+	// Silence is how long an acknowledgement holds, on the true time axis; 0: as long as the alert.
+	Silence safety.Milliseconds `json:"silence_ms,omitempty"`
+	Text    string              `json:"text,omitempty"`
 }

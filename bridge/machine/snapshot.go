@@ -44,7 +44,7 @@ func Snapshot(s *State) SiteView {
 	}
 	for _, a := range s.alerts {
 		if a.Raised {
-			v.Alerts = append(v.Alerts, a)
+			v.Alerts = append(v.Alerts, a.reminded(s.reminder(&a).count))
 		}
 	}
 	return v

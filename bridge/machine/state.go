@@ -46,6 +46,8 @@ type State struct {
 	probes   []probeState
 	locks    []safety.Interlock
 	alerts   []AlertView
+	// reminders are of this process
+	reminders []reminder
 
 	// plan
 	nextTick  time.Time

@@ -257,7 +257,7 @@ func (t *turn) link(up bool) {
 	t.clearRetained()
 	t.do(Announce{})
 	for _, a := range t.alerts {
-		t.do(ShowAlert{a})
+		t.do(ShowAlert{a.reminded(t.reminder(&a).count)})
 	}
 	t.log(Info, "connected to the broker")
 }
@@ -273,6 +273,7 @@ func (t *turn) look() {
 	t.lookAtChemistry()
 	t.serveSlots()
 	t.lookAtAlerts()
+	t.remind()
 	t.beat()
 }
 

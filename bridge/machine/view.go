@@ -167,6 +167,12 @@ type AlertView struct {
 	Since        time.Time `json:"since"`
 	Text         string    `json:"text"`
 	Acknowledged bool      `json:"acknowledged"`
+	// SilentUntil is when an acknowledgement ends that was given for a while.
+	SilentUntil *time.Time `json:"silent_until,omitempty"`
+	// Reminders is how often it was told again since this process began to count.
+	Reminders int `json:"reminders,omitempty"`
+
+	silentEnds safety.Elapsed // 0: an acknowledgement holds as long as the alert
 }
 
 // BeatView is the heartbeat.

@@ -139,7 +139,7 @@ func careVerbs() []VerbDoc {
 		{machine.VerbAccept, "Accept something that waits for it.",
 			[]FieldDoc{must("what", kindName, "`ledger`: the ledger as it is, after it was restored or lost"), may("text", kindText, "a remark")},
 			`{"ref":"a-1","what":"ledger"}`},
-		{machine.VerbAcknowledge, "Say that somebody knows of an alert.", []FieldDoc{must("alert", kindName, "name of the alert")},
+		{machine.VerbAcknowledge, "Say that somebody knows of an alert: it is not told again. For a while with `minutes`, at most 24 h, or 2 h for a critical one.", []FieldDoc{must("alert", kindName, "name of the alert"), may("minutes", kindNumber, "how long it is silent, min; left out, as long as the alert stands")},
 			`{"ref":"k-1","alert":"container-low-mg"}`},
 		{machine.VerbClock, "Vouch for the clock, where the configuration lets the keeper do so.", nil, `{"ref":"clk-1"}`},
 		{machine.VerbNote, "Record something that makes the estimates less sure.", []FieldDoc{maySystem,
