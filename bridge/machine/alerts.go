@@ -101,8 +101,11 @@ func (t *turn) conditions() []condition {
 	}
 	for _, k := range t.standing {
 		level := Critical
-		if k.code == safety.OutOfService {
+		switch k.code {
+		case safety.OutOfService:
 			level = Notice
+		case safety.NotAccepted:
+			level = Warning
 		}
 		add(fmt.Sprintf("lockout-%s-%s", scopeName(k.Scope), k.code), level, "%s: %s", k.Scope, k.text)
 	}

@@ -20,7 +20,7 @@ func Durable(s *State) string {
 	say := func(format string, args ...any) { fmt.Fprintf(&b, format+"\n", args...) }
 	say("seq %d epoch %d instance %s starts %v answers %d", s.seq, s.epoch, s.instance, s.starts, len(s.answers))
 	say("standing %+v", s.standing)
-	say("accepted %v", s.accepted)
+	say("accepted %v bounds %v", s.accepted, s.bounds)
 	for _, a := range s.alerts {
 		say("alert %s %d", mustJSON(a), a.silentEnds)
 	}

@@ -115,6 +115,9 @@ func (s *State) applyAdministration(r Row) {
 		}
 	case Accepted:
 		s.accepted[b.What] = b.Fingerprint
+		if b.Bounds != nil {
+			s.bounds = b.Bounds
+		}
 	case Answered:
 		s.answers[b.Ref] = b
 	case DaemonStarted:
@@ -134,6 +137,9 @@ func (s *State) applyStarted(r Row, b DaemonStarted) {
 	s.starts = s.starts[max(0, len(s.starts)-startsKept):]
 	if s.instance == "" {
 		s.instance = b.Instance
+	}
+	if b.Bounds != nil {
+		s.bounds = b.Bounds
 	}
 }
 

@@ -115,7 +115,7 @@ func (t *turn) askClear(q Request) reply {
 	}
 	var codes []safety.Code
 	for _, k := range t.standing {
-		if k.Scope == scope && (q.Code == "" || string(k.code) == q.Code) {
+		if k.Scope == scope && k.code != safety.NotAccepted && (q.Code == "" || string(k.code) == q.Code) {
 			codes = append(codes, k.code)
 		}
 	}
@@ -136,6 +136,8 @@ func (t *turn) nothingToClear(scope Scope, code string) string {
 		return "not_calibrated ends with a calibration: see calibrate"
 	case safety.ContainerEmpty:
 		return "container_empty ends with a refill: see refill"
+	case safety.NotAccepted:
+		return "not_accepted ends with accept: look at what the configuration changes, then say accept configuration"
 	}
 	text := fmt.Sprintf("nothing stands for %s", scope)
 	for _, k := range t.standing {
@@ -166,8 +168,12 @@ func (t *turn) clearInterlock(q Request) reply {
 
 // askAccept records that the keeper accepts something that waits for it.
 func (t *turn) askAccept(q Request) reply {
-	if q.What != "ledger" {
-		return *unknownName("thing to accept", q.What, []string{"ledger"})
+	switch q.What {
+	case "configuration":
+		return t.acceptConfiguration(q)
+	case "ledger":
+	default:
+		return *unknownName("thing to accept", q.What, []string{"configuration", "ledger"})
 	}
 	for _, k := range t.standing {
 		if k.code == safety.LedgerRestored {

@@ -260,6 +260,8 @@ type Accepted struct {
 	What        string `json:"what"`
 	Fingerprint string `json:"fingerprint,omitempty"`
 	Text        string `json:"text,omitempty"`
+	// Bounds are those of the configuration that were accepted.
+	Bounds map[string]float64 `json:"bounds,omitempty"`
 }
 
 // ProbeMean is the mean of a batch of readings. Telemetry is batched: a synced row each would wear the card.
@@ -297,6 +299,8 @@ type DaemonStarted struct {
 	Epoch    int64  `json:"epoch"` // counts starts
 	Version  string `json:"version"`
 	Serial   int64  `json:"serial"` // from which this process counts its commands
+	// Bounds are the caps and volumes of the configuration as far as they are accepted, by their keys.
+	Bounds map[string]float64 `json:"bounds,omitempty"`
 }
 
 // DaemonStopped is written on a clean stop; its absence before the next start means a crash.

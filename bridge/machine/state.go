@@ -38,7 +38,8 @@ type State struct {
 	answers  map[string]Answered
 	standing []standing
 	holds    []hold
-	accepted map[string]string // what -> fingerprint
+	accepted map[string]string  // what -> fingerprint
+	bounds   map[string]float64 // as accepted; never written to in place
 	channels []channelState
 	contents []containerState
 	systems  []systemState

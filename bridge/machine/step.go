@@ -161,11 +161,13 @@ func (t *turn) boot(e Booted) {
 			open = append(open, r)
 		}
 	}
-	t.record(DaemonStarted{Instance: ledger, Epoch: t.epoch + 1, Version: t.site.Version, Serial: t.serial + serialGap}, "")
+	accepted, waiting := t.compareBounds()
+	t.record(DaemonStarted{Instance: ledger, Epoch: t.epoch + 1, Version: t.site.Version, Serial: t.serial + serialGap, Bounds: accepted}, "")
 	for _, r := range open {
 		t.end(r, Unknown, nil, "the service ended while the run was open")
 	}
 	t.countRestarts()
+	t.guardBounds(waiting)
 	if e.LedgerLost != "" {
 		t.lockOut(Scope{}, safety.LedgerRestored, e.LedgerLost)
 	}
