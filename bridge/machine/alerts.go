@@ -126,6 +126,7 @@ func (t *turn) conditions() []condition {
 	for i := range t.systems {
 		t.testConditions(&t.systems[i], add)
 		t.chemistryConditions(&t.systems[i], add)
+		t.outletConditions(&t.systems[i], add)
 	}
 	return out
 }

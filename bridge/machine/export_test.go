@@ -49,7 +49,7 @@ func Durable(s *State) string {
 	}
 	for i := range s.systems {
 		y := &s.systems[i]
-		say("system %s inputs %d %s", y.cfg.ID, len(y.inputs), mustJSON(y.filter.All(s.clock.Wall())))
+		say("system %s low %v inputs %d %s", y.cfg.ID, y.lowTests, len(y.inputs), mustJSON(y.filter.All(s.clock.Wall())))
 		say("  uses %v", y.uses)
 	}
 	for i := range s.nodes {
@@ -175,4 +175,10 @@ func (b *Balanced) Judge(ca, caSD, alk, alkSD float64) (raised, wrong bool) {
 // Believed is what is believed of a quantity of a system at a moment.
 func Believed(s *State, system string, q units.Quantity, at time.Time) estimate.Estimate {
 	return s.system(system).filter.At(at, q)
+}
+
+// Predicted is what a test of a quantity would be compared with at a moment. The state is not changed.
+func Predicted(s *State, system string, q units.Quantity, at time.Time, sd float64) estimate.Result {
+	y := s.system(system)
+	return y.filter.Clone().Test(estimate.Test{At: at, Quantity: q, Value: y.cfg.Targets[0].Target, SD: sd})
 }

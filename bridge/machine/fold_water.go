@@ -49,7 +49,7 @@ func newSystemState(cfg *planner.System, channels []Channel) systemState {
 		specs = append(specs, spec)
 	}
 	f := estimate.New(cfg.NetLitres, specs)
-	return systemState{cfg: cfg, filter: f, base: f.Clone(), uses: make([]advice.Log, len(cfg.Targets))}
+	return systemState{cfg: cfg, filter: f, base: f.Clone(), uses: make([]advice.Log, len(cfg.Targets)), lowTests: make([]int, len(cfg.Targets))}
 }
 
 // baseRise is what the declared bases raise a quantity by in a day.
@@ -235,6 +235,9 @@ func (s *State) applyTest(r Row, b Test) {
 	y.lastResult = result
 	if result.Verdict == estimate.Accepted {
 		s.logUse(y, test)
+	}
+	if r.At.Sub(b.Taken) <= lateTest {
+		y.lowTest(b.Quantity, b.Level, result)
 	}
 	held := y.filter.At(r.At, b.Quantity).Held != nil
 	for i := range s.channels {

@@ -158,6 +158,7 @@ type systemState struct {
 	lastResult estimate.Result  // of the last test
 	uses       []advice.Log     // of each target: what the use was believed to be after its accepted tests
 	advised    []quantityAdvice // of each target; empty before the first plan of a process
+	lowTests   []int            // by target: tests in a row far below the prediction
 	chemistry
 }
 
