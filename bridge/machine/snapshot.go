@@ -180,9 +180,11 @@ func (s *State) nextRun(c *channelState) *PlannedRun {
 }
 
 func (s *State) containerView(k *containerState) ContainerView {
-	return ContainerView{ID: k.cfg.ID, Supplement: k.supplement, CapacityML: k.cfg.Capacity.Millilitres(), StopML: k.cfg.Stop.Millilitres(),
+	v := ContainerView{ID: k.cfg.ID, Supplement: k.supplement, CapacityML: k.cfg.Capacity.Millilitres(), StopML: k.cfg.Stop.Millilitres(),
 		RemainingMinML: max(0, k.min).Millilitres(), RemainingMaxML: max(0, k.max).Millilitres(), DaysLeft: s.daysLeft(k), DaysLeftLow: s.daysLeftLow(k),
-		Low: s.low(k), Empty: k.min <= k.cfg.Stop}
+		Low: s.low(k), Empty: k.leastLeft() <= k.cfg.Stop}
+	k.levelView(&v)
+	return v
 }
 
 func (s *State) low(k *containerState) bool {

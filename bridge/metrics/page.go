@@ -195,6 +195,9 @@ func (o out) container(c machine.ContainerView) {
 	if c.DaysLeftLow != nil {
 		o.put("container_lasts_low_seconds", *c.DaysLeftLow*24*3600, c.ID)
 	}
+	if c.LevelML != nil {
+		o.put("container_level_liters", liters(*c.LevelML), c.ID)
+	}
 	o.put("container_low", yes(c.Low), c.ID)
 	o.put("container_empty", yes(c.Empty), c.ID)
 }

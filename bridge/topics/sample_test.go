@@ -37,7 +37,7 @@ func sampleView() machine.SiteView {
 				{Code: safety.NotPrimed, Text: "the line is not primed"}, {Code: safety.OnHold, Text: "feeding", Until: ptr(at(10, 0))}}},
 		},
 		Containers: []machine.ContainerView{{ID: "carbonate-jug", Supplement: "carbonate", CapacityML: 5000, StopML: 150, RemainingMinML: 3789.5,
-			RemainingMaxML: 3906.8, DaysLeft: ptr(37.4), DaysLeftLow: ptr(34.6)}},
+			RemainingMaxML: 3906.8, DaysLeft: ptr(37.4), DaysLeftLow: ptr(34.6), LevelML: ptr(3850.2), LevelSeen: ptr(at(8, 58)), LevelWhy: ptr("")}},
 		Probes: []machine.ProbeView{
 			{ID: "ph", Quantity: "pH", Unit: "pH", Value: ptr(8.21), Seen: ptr(at(8, 59)), Good: true},
 			{ID: "leak", Quantity: "switch", Why: "no reading for 31 min"}},
