@@ -13,13 +13,14 @@ import (
 type checker struct {
 	site     *machine.Site
 	broken   *Violation
-	flows    []flows         // by channel
-	doses    [][]window      // by ledger and target, into the tank
-	caps     [][]pouring     // by ledger and channel
-	total    []float64       // µL into the tank, by channel
-	planned  []float64       // the least daily volume that was planned while the tail is measured, µL, by channel
-	measured []float64       // µL, likewise
-	ids      map[string]bool // of the runs on the wire
+	flows    []flows                  // by channel
+	doses    [][]window               // by ledger and target, into the tank
+	caps     [][]pouring              // by ledger and channel
+	total    []float64                // µL into the tank, by channel
+	planned  []float64                // the least daily volume that was planned while the tail is measured, µL, by channel
+	measured []float64                // µL, likewise
+	ids      map[string]bool          // of the runs on the wire
+	decided  map[string]time.Duration // when each was made
 	reserved map[*ledger]map[string]machine.RunReserved
 	raised   map[string]bool // critical alerts in the ledger
 	standing standings
@@ -47,7 +48,7 @@ type heldUntil struct {
 
 func newChecker(site *machine.Site) checker {
 	n := len(site.Channels)
-	c := checker{site: site, flows: make([]flows, n), total: make([]float64, n), planned: make([]float64, n), measured: make([]float64, n), ids: map[string]bool{},
+	c := checker{site: site, flows: make([]flows, n), total: make([]float64, n), planned: make([]float64, n), measured: make([]float64, n), ids: map[string]bool{}, decided: map[string]time.Duration{},
 		reserved: map[*ledger]map[string]machine.RunReserved{}, raised: map[string]bool{}, stops: map[*process]map[int]bool{}, lastSent: []time.Duration{-hour, -hour},
 		lastDose: make([]time.Duration, n), slots: map[string]time.Duration{}}
 	for i := range site.Channels {

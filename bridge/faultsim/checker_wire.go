@@ -14,8 +14,14 @@ func (c *checker) born(p *process) { c.stops[p] = map[int]bool{} }
 // connected begins a connection: every output has to be told to stop before anything runs (INV-11).
 func (c *checker) connected(p *process) { c.stops[p] = map[int]bool{} }
 
-// asked looks at an event before anything is done about it: a stop that somebody asked for goes out at once.
-func (c *checker) asked(p *process, e machine.Event, effects []machine.Effect) {
+// decides looks at what a step decided before anything is done about it: when runs were made, and that a stop that
+// somebody asked for goes out at once.
+func (c *checker) decides(p *process, e machine.Event, effects []machine.Effect) {
+	for _, e := range effects {
+		if run, ok := e.(machine.SendRun); ok {
+			c.decided[run.Run] = p.h.w.now
+		}
+	}
 	a, ok := e.(machine.Asked)
 	if !ok || a.Request.Verb != machine.VerbStop {
 		return
@@ -49,7 +55,7 @@ func (c *checker) sent(w *world, p *process, f *flight) {
 		w.violated("INV-3, H-09", "run %s of %s is sent a second time", f.Run, f.Channel)
 	}
 	c.ids[f.Run] = true
-	if wait := w.now - p.began; wait > safety.RunTTL {
+	if wait := w.now - c.decided[f.Run]; wait > safety.RunTTL {
 		w.violated("INV-5, H-04", "run %s of %s leaves %s after it was decided, at most %s is allowed", f.Run, f.Channel, wait, safety.RunTTL)
 	}
 	if f.channel < 0 {
@@ -101,18 +107,26 @@ func (c *checker) gate(w *world, p *process, f *flight) {
 	}
 }
 
-// one asserts that no two daemons command the site at a time (INV-6).
+// one asserts that no two daemons command the site at a time (INV-6): a second one may take over, but the first must
+// then be silent for as long as the other's owner record lives.
 func (c *checker) one(w *world, p *process) {
 	if p.hung.out || !w.broker.up {
 		return
 	}
-	for i, at := range c.lastSent {
-		if i != p.h.index && w.now-at < safety.Beat {
-			w.violated("INV-6, H-07", "two daemons send runs within %s", w.now-at)
-		}
+	me := p.h.index
+	other := 1 - me
+	if since := w.now - c.lastSent[other]; since < takeOver {
+		w.violated("INV-6, H-07", "two daemons send runs within %s", since)
 	}
-	c.lastSent[p.h.index] = w.now
+	if c.lastSent[me] < c.lastSent[other] && w.now-c.lastSent[me] < safety.OwnerStale {
+		w.violated("INV-6, H-07", "two daemons send runs in turn within %s", w.now-c.lastSent[me])
+	}
+	c.lastSent[me] = w.now
 }
+
+// takeOver is what lies at least between the last run of one daemon and the first of another: the time from writing
+// the owner record to believing it, less what the messages take.
+const takeOver = 1500 * time.Millisecond
 
 // fewest is the shortest time between two slots that both run: half of the closest slots' interval, the other being a
 // quarter of it late at most (INV-10). Where a clock's change by half an hour brings slots together it is less.

@@ -38,7 +38,6 @@ type process struct {
 	items   []item           // what waits for its turn
 	next    []machine.Event  // what follows from the effects under way
 	effects []machine.Effect // under way
-	began   time.Duration    // when their step was
 	broken  bool             // an append among them failed
 	busy    time.Duration    // the disk takes until then
 	waited  bool             // the append at the head of the effects has taken its time
@@ -115,7 +114,9 @@ func (h *host) restartIn(d time.Duration) {
 func (p *process) alive() bool { return p.h.p == p }
 
 // idle is the longest time that a machine with nothing due is left alone where it is not woken every 15 s.
-const idle = 4 * time.Minute
+const idle = 10 * time.Minute
+
+const quarter = 15 * time.Minute
 
 // wakeAt is when the machine must be woken.
 func (h *host) wakeAt() (time.Duration, bool) {
@@ -129,8 +130,14 @@ func (h *host) wakeAt() (time.Duration, bool) {
 	wake := machine.NextWake(&p.state) + p.born
 	if wake-p.stepped >= 15*time.Second && !h.w.s.Awake {
 		wake = p.stepped + idle
+		// The slots of the cove lie on quarters of an hour by the host's clock.
+		wall := h.w.s.Start.Add(p.stepped + h.offset)
+		wake = min(wake, p.stepped+wall.Truncate(quarter).Add(quarter).Sub(wall)+10*time.Millisecond)
 	}
-	return max(wake, p.stepped+time.Millisecond), true
+	if wake <= p.stepped { // a clock that was tampered with stands still
+		wake = p.stepped + 5*time.Second
+	}
+	return wake, true
 }
 
 func (h *host) wake() {
@@ -182,11 +189,11 @@ func (p *process) work() {
 func (p *process) step(e machine.Event) {
 	w := p.h.w
 	w.stats.Steps++
-	p.stepped, p.began, p.broken = w.now, w.now, false
+	p.stepped, p.broken = w.now, false
 	p.state, p.effects = machine.Step(p.state, p.h.instant(), e)
 	p.effects = w.tamper.Effects(e, p.effects)
 	w.diary.stepped(w.now, e, p.effects)
-	w.check.asked(p, e, p.effects)
+	w.check.decides(p, e, p.effects)
 	if p.dieAt >= 0 && sendsRun(p.effects) {
 		p.effects = append(p.effects[:min(p.dieAt, len(p.effects)):min(p.dieAt, len(p.effects))], death{})
 		p.dieAt = -1

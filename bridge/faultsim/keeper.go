@@ -82,7 +82,7 @@ func (k *keeper) round() {
 		}
 	}
 	k.site(view)
-	k.tests()
+	k.tests(view)
 	for i, c := range view.Channels {
 		k.channel(i, c)
 	}
@@ -150,25 +150,41 @@ func (k *keeper) channel(i int, c machine.ChannelView) {
 // testEvery is how often he tests (common practice: twice a week).
 const testEvery = 3 * 24 * time.Hour
 
-func (k *keeper) tests() {
+func (k *keeper) tests(view machine.SiteView) {
 	if k.w.now < calm-time.Hour {
 		return
 	}
-	for _, u := range usePerDay {
-		id := string(u.quantity)
-		if at, ok := k.tested[id]; ok && k.w.now-at < testEvery {
-			continue
+	for _, u := range uses {
+		at, tested := k.tested[string(u.quantity)]
+		if !tested || k.w.now-at >= testEvery || k.wants(view, u.quantity) && k.w.now-at >= time.Hour {
+			k.tested[string(u.quantity)] = k.w.now
+			k.test(u.quantity, 1)
 		}
-		k.tested[id] = k.w.now
-		k.test(u.quantity, 1)
 	}
+}
+
+// wants says whether the service waits for a test.
+func (k *keeper) wants(view machine.SiteView, q units.Quantity) bool {
+	for _, v := range view.Quantities {
+		if v.Quantity == string(q) && v.Unconfirmed != nil {
+			return true
+		}
+	}
+	for i, c := range view.Channels {
+		for _, b := range c.Withheld {
+			if b.Code == safety.NoTest && k.w.site.Channels[i].Quantity == q {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // test enters what a kit shows, or what somebody reads off it by mistake.
 func (k *keeper) test(q units.Quantity, mistake float64) {
 	k.w.tank.advance(k.w.now)
 	value := k.w.tank.levels[q] * (1 + .01*k.chance.NormFloat64()) * mistake
-	k.ask(machine.VerbTest, machine.Request{Quantity: string(q), Value: &value, Unit: q.Unit()})
+	k.ask(machine.VerbTest, machine.Request{Quantity: string(q), Value: &value, Unit: q.Unit(), Confirm: true})
 }
 
 // greed asks for as much as there is, and goes on for as long as the fault lasts.

@@ -3,6 +3,7 @@ package faultsim
 import (
 	"flag"
 	"fmt"
+	"runtime"
 	"testing"
 	"time"
 )
@@ -12,6 +13,7 @@ var (
 	seedsWanted = flag.Int("seeds", 20, "how many seeds")
 	seedsFrom   = flag.Uint64("from", 1, "the first seed")
 	seedDays    = flag.Int("days", 5, "simulated days of each")
+	shrinkMost  = flag.Int("shrink", 2, "how many failing seeds are shrunk")
 	seedTime    = flag.Duration("for", 0, "stop after so long; 0: never")
 )
 
@@ -58,28 +60,69 @@ func (s *sums) String() string {
 func TestSeeds_INV1_INV2_INV3_INV4_INV5_INV6_INV7_INV8_INV10_INV11_INV12_INV13_INV14(t *testing.T) {
 	zones := zonesOf(t)
 	s := sums{began: time.Now()}
-	for i := range *seedsWanted {
+	var failed []Scenario
+	each(*seedsWanted, func(i int) outcome {
 		if *seedTime > 0 && time.Since(s.began) > *seedTime {
-			break
+			return outcome{}
 		}
-		scenario := FromSeed(*seedsFrom+uint64(i), *seedDays, zones)
-		r := Run(scenario, Options{})
-		s.add(r)
-		if r.Violation != nil {
-			t.Errorf("seed %d: %s", scenario.Seed, r.Violation)
-			if s.violations <= 3 {
-				report(t, scenario, Options{})
-			}
+		o := outcome{scenario: FromSeed(*seedsFrom+uint64(i), *seedDays, zones), ran: true}
+		o.result = Run(o.scenario, Options{})
+		if o.twice = i%20 == 0; o.twice {
+			o.again = Run(o.scenario, Options{}).Hash
 		}
-		if i%20 == 0 && r.Violation == nil {
+		return o
+	}, func(o outcome) {
+		if !o.ran {
+			return
+		}
+		s.add(o.result)
+		if o.twice {
 			s.twice++
-			if again := Run(scenario, Options{}); again.Hash != r.Hash {
-				t.Errorf("seed %d: the trace has the hash %x, and %x the second time", scenario.Seed, r.Hash, again.Hash)
+			if o.again != o.result.Hash {
+				t.Errorf("seed %d: the trace has the hash %x, and %x the second time", o.scenario.Seed, o.result.Hash, o.again)
 			}
 		}
-	}
-	t.Log(s.String())
+		if o.result.Violation != nil {
+			t.Errorf("seed %d: %s", o.scenario.Seed, o.result.Violation)
+			failed = append(failed, o.scenario)
+		}
+	})
 	fmt.Println(s.String())
+	for _, f := range failed[:min(len(failed), *shrinkMost)] {
+		report(t, f, Options{})
+	}
+	if s.seeds > 0 && (s.runs == 0 || s.faults == 0) {
+		t.Error("nothing ran, or nothing failed: the simulator tests nothing")
+	}
+}
+
+// outcome is what became of one seed.
+type outcome struct {
+	scenario   Scenario
+	result     Result
+	ran, twice bool
+	again      uint64
+}
+
+// each does n things on all cores and takes what comes of them in their order.
+func each(n int, do func(int) outcome, take func(outcome)) {
+	out := make([]chan outcome, n)
+	next := make(chan int, n)
+	for i := range n {
+		out[i] = make(chan outcome, 1)
+		next <- i
+	}
+	close(next)
+	for range runtime.GOMAXPROCS(0) {
+		go func() {
+			for i := range next {
+				out[i] <- do(i)
+			}
+		}()
+	}
+	for i := range n {
+		take(<-out[i])
+	}
 }
 
 // report shows the smallest scenario that fails alike, and the end of its trace.

@@ -34,11 +34,12 @@ type clockFace struct {
 // Next is the next such minute after t, in t's own zone.
 func (f clockFace) Next(t time.Time) time.Time {
 	at := t.Truncate(time.Minute).Add(time.Minute)
-	for range 48 * 60 {
-		if at.Minute() == f.minute && f.at(at.Hour()) {
+	at = at.Add(time.Duration((f.minute-at.Minute()+60)%60) * time.Minute)
+	for range 48 {
+		if f.at(at.Hour()) {
 			return at
 		}
-		at = at.Add(time.Minute)
+		at = at.Add(time.Hour)
 	}
 	return time.Time{}
 }

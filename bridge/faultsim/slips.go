@@ -27,7 +27,7 @@ func (w *world) slip(f Fault) {
 	case StopAll:
 		k.ask(machine.VerbStop, machine.Request{All: true})
 	case WrongTest:
-		k.test(usePerDay[0].quantity, 1+float64(f.N)/100)
+		k.test(uses[0].quantity, 1+float64(f.N)/100)
 	case WrongFill:
 		c := w.site.Containers[f.N%len(w.site.Containers)]
 		v := float64(f.N) * c.Capacity.Millilitres()

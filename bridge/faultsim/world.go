@@ -62,6 +62,7 @@ type world struct {
 	net    network
 	keeper keeper
 	tank   tank
+	looks  int // of the probes
 
 	check checker
 	diary diary
