@@ -2,6 +2,7 @@ package faultsim
 
 import (
 	"fmt"
+	"math"
 	"time"
 
 	"aliquot/bridge/machine"
@@ -52,7 +53,7 @@ func newChecker(site *machine.Site) checker {
 		reserved: map[*ledger]map[string]machine.RunReserved{}, raised: map[string]bool{}, stops: map[*process]map[int]bool{}, lastSent: []time.Duration{-hour, -hour},
 		lastDose: make([]time.Duration, n), slots: map[string]time.Duration{}}
 	for i := range site.Channels {
-		c.flows[i].to, c.lastDose[i] = -24*hour, -24*hour
+		c.flows[i].to, c.lastDose[i], c.planned[i] = -24*hour, -24*hour, math.Inf(1)
 	}
 	for range 2 {
 		c.doses = append(c.doses, make([]window, len(site.Systems[0].Targets)))
@@ -89,7 +90,6 @@ func (c *checker) poured(w *world, f *flight, i int, from, to time.Duration, ul 
 		f.flowing, f.from = true, from
 		c.begins(w, f, i)
 	}
-	f.to = to
 	c.flows[i].last = f
 	// The clock of a node counts whole milliseconds.
 	most := f.from + f.Longest.Duration() + 20*time.Millisecond
@@ -105,6 +105,7 @@ func (c *checker) poured(w *world, f *flight, i int, from, to time.Duration, ul 
 		to = most
 	}
 	c.flows[i].to = to
+	c.apart(w, f, i)
 	c.count(w, f, i, pour{from, to, ul})
 }
 
@@ -136,34 +137,36 @@ func (c *checker) count(w *world, f *flight, i int, p pour) {
 	}
 }
 
-// begins looks at a run that begins to flow: rest and gaps (H-25), by what truly flowed before.
+// begins looks at a run that begins to flow: its rest, by what truly flowed before.
 func (c *checker) begins(w *world, f *flight, i int) {
 	ch := &c.site.Channels[i]
 	w.note("%s begins to give run %s", ch.ID, short(f.Run))
-	mine := func(j int) bool { return c.flows[j].last != nil && c.flows[j].last.host == f.host }
-	if rest := f.from - c.flows[i].to; !f.attended() && mine(i) && rest < ch.Limits.Rest {
+	last := c.flows[i].last
+	if rest := f.from - c.flows[i].to; !f.attended() && last != nil && last.host == f.host && rest < ch.Limits.Rest {
 		w.violated("REST", "%s runs %s after its last run, its rest is %s", ch.ID, rest, ch.Limits.Rest)
 	}
+}
+
+// apart looks at what flowed, against the last run of every channel that must not be near it (H-25). Either of the two
+// may have begun first: whichever pours later is held against the other.
+func (c *checker) apart(w *world, f *flight, i int) {
+	ch := &c.site.Channels[i]
 	for _, a := range c.site.KeepApart {
 		if !contains(a.Channels, ch.ID) {
 			continue
 		}
 		for _, id := range a.Channels {
 			j := w.channel(id)
-			if j == i || !mine(j) {
+			other := c.flows[j].last
+			if j == i || other == nil || other.host != f.host {
 				continue
 			}
-			if gap := f.from - c.flows[j].to; gap < a.Gap {
-				w.violated("H-25", "%s begins to flow %s after %s, kept apart are %s", ch.ID, gap, id, a.Gap)
-			}
-			if output := c.site.Channels[j].Output; !w.nodeOf(j).flights[output-1].broken && w.nodeOf(j).sim.Flowing(output) {
-				w.violated("H-25", "%s begins to flow while %s flows", ch.ID, id)
+			if gap := max(f.from-c.flows[j].to, other.from-c.flows[i].to); gap < a.Gap {
+				w.violated("H-25", "%s flows from %s, %s from %s to %s: kept apart are %s", ch.ID, f.from, id, other.from, c.flows[j].to, a.Gap)
 			}
 		}
 	}
 }
-
-func (w *world) nodeOf(channel int) *pump { return w.pump(w.site.Channels[channel].Node) }
 
 func contains(list []string, v string) bool {
 	for _, x := range list {

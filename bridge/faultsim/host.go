@@ -276,6 +276,10 @@ func (p *process) tell(e machine.Effect) {
 		}
 	case machine.Answer:
 		w.keeper.heard(e.Answered)
+	case machine.Happened:
+		if h, ok := e.Data.(machine.WithheldEvent); ok {
+			w.note("%s is withheld at %s: %s, %s", h.Channel, h.Slot, h.Code, h.Text)
+		}
 	case machine.ShowAlert:
 		w.check.alerted(w, p, e.AlertView)
 	}

@@ -183,7 +183,9 @@ func (k *keeper) wants(view machine.SiteView, q units.Quantity) bool {
 // test enters what a kit shows, or what somebody reads off it by mistake.
 func (k *keeper) test(q units.Quantity, mistake float64) {
 	k.w.tank.advance(k.w.now)
-	value := k.w.tank.levels[q] * (1 + .01*k.chance.NormFloat64()) * mistake
+	// The kit's error belongs to the test, whatever else was asked before.
+	kit := rand.New(rand.NewPCG(k.w.s.Seed, 1<<32+uint64(k.w.now)+uint64(len(q))))
+	value := k.w.tank.levels[q] * (1 + .01*kit.NormFloat64()) * mistake
 	k.ask(machine.VerbTest, machine.Request{Quantity: string(q), Value: &value, Unit: q.Unit(), Confirm: true})
 }
 

@@ -31,7 +31,7 @@ type flight struct {
 	stranger bool // nobody here asked for it
 	broken   bool // its node's timer or contact failed, or a stranger touched it: what it gives in excess is no daemon's
 	flowing  bool
-	from, to time.Duration // when it flowed
+	from     time.Duration // when it began to flow
 }
 
 func (f *flight) attended() bool {
