@@ -29,7 +29,8 @@ func (c *checker) row(w *world, l *ledger, row machine.Row) {
 	case machine.AlertChanged:
 		c.raised[b.Name] = b.Raised
 	case machine.Hold:
-		c.holds = append(c.holds, heldUntil{b.Scope, w.now + b.Length.Duration()})
+		// It counts from the decision, however long the disk takes.
+		c.holds = append(c.holds, heldUntil{b.Scope, w.hosts[0].p.stepped + b.Length.Duration()})
 	case machine.Release:
 		c.release(b.Scope)
 	default:

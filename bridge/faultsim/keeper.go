@@ -20,7 +20,8 @@ type keeper struct {
 	due      map[string]string // by reference: the channel that was primed by it
 	careless int               // reasons for which he looks at nothing
 	greedy   int
-	lost     time.Duration // since when the ledger is in doubt
+	out      map[string]int // channels that he wants out of service
+	lost     time.Duration  // since when the ledger is in doubt
 }
 
 func (k *keeper) begin() {
@@ -131,6 +132,10 @@ func (k *keeper) channel(i int, c machine.ChannelView) {
 	case has(safety.Fault):
 		if k.careless > 0 || len(n.faults) == 0 && n.away == 0 && n.hangs == 0 {
 			k.ask(machine.VerbClear, machine.Request{Channel: c.ID, Code: string(safety.Fault)})
+		}
+	case has(safety.OutOfService):
+		if k.out[c.ID] == 0 {
+			k.ask(machine.VerbClear, machine.Request{Channel: c.ID, Code: string(safety.OutOfService)})
 		}
 	case has(safety.NoProof):
 		k.ask(machine.VerbProve, machine.Request{Channel: c.ID, Into: vessel})

@@ -22,8 +22,9 @@ func (w *world) slip(f Fault) {
 		k.ask(machine.VerbHold, machine.Request{All: true, Minutes: &minutes, Reason: "feeding"})
 	case OutOf:
 		w.during(f, func() {
+			k.out[f.Target]++
 			k.ask(machine.VerbOutOfService, machine.Request{Channel: f.Target, Reason: "the line is being cleaned"})
-		}, func() { w.bringBack(f.Target) })
+		}, func() { k.out[f.Target]-- })
 	case StopAll:
 		k.ask(machine.VerbStop, machine.Request{All: true})
 	case WrongTest:
@@ -42,16 +43,6 @@ func (w *world) slip(f Fault) {
 	case Leak:
 		is(&w.net.leak)
 	}
-}
-
-// bringBack returns a channel to service, and asks again until somebody has heard.
-func (w *world) bringBack(channel string) {
-	w.keeper.ask(machine.VerbClear, machine.Request{Channel: channel, Code: "out_of_service"})
-	w.after(time.Hour, func() {
-		if w.check.standing.has(machine.Scope{Channel: channel}, "out_of_service") {
-			w.bringBack(channel)
-		}
-	})
 }
 
 // strange is what strangers do on the topics. Each has a stream of its own, so that leaving one fault out changes no

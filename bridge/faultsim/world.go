@@ -100,7 +100,7 @@ func newWorld(s Scenario, o Options) (*world, error) {
 		return nil, err
 	}
 	w.hosts = []*host{{w: w, index: 0, synced: true, rate: 1}}
-	w.keeper = keeper{w: w, chance: rand.New(rand.NewPCG(s.Seed, 3)), tested: map[string]time.Duration{}, due: map[string]string{}}
+	w.keeper = keeper{w: w, chance: rand.New(rand.NewPCG(s.Seed, 3)), tested: map[string]time.Duration{}, due: map[string]string{}, out: map[string]int{}}
 	w.net.ph = 8.2
 	for _, spec := range specs(s) { // they must compile for every process to come
 		if _, err := node.Compile(spec); err != nil {
