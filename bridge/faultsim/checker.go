@@ -142,7 +142,7 @@ func (c *checker) begins(w *world, f *flight, i int) {
 	ch := &c.site.Channels[i]
 	w.note("%s begins to give run %s", ch.ID, short(f.Run))
 	last := c.flows[i].last
-	if rest := f.from - c.flows[i].to; !f.attended() && last != nil && last.host == f.host && rest < ch.Limits.Rest {
+	if rest := f.from - c.flows[i].to; !f.attended() && last != nil && last.copy == f.copy && rest < ch.Limits.Rest {
 		w.violated("REST", "%s runs %s after its last run, its rest is %s", ch.ID, rest, ch.Limits.Rest)
 	}
 }
@@ -158,7 +158,7 @@ func (c *checker) apart(w *world, f *flight, i int) {
 		for _, id := range a.Channels {
 			j := w.channel(id)
 			other := c.flows[j].last
-			if j == i || other == nil || other.host != f.host {
+			if j == i || other == nil || other.copy != f.copy {
 				continue
 			}
 			if gap := max(f.from-c.flows[j].to, other.from-c.flows[i].to); gap < a.Gap {

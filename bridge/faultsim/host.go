@@ -12,7 +12,8 @@ import (
 // host is a computer with the daemon on it: its clock, its disk, its ledger, and the process that lives at the moment.
 type host struct {
 	w     *world
-	index int
+	index int // 0: the daemon's own, 1: the second one's
+	copy  int // which copy of the ledger it has; 0: the daemon's own
 
 	offset time.Duration // of the wall clock
 	synced bool

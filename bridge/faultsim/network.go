@@ -128,7 +128,7 @@ func (p *process) sendRun(r machine.SendRun) bool {
 func (p *process) send(r machine.SendRun) {
 	w := p.h.w
 	w.stats.Runs++
-	f := &flight{SendRun: r, host: p.h.index, channel: w.channelAt(r.Node, r.Output)}
+	f := &flight{SendRun: r, host: p.h.index, copy: p.h.copy, channel: w.channelAt(r.Node, r.Output)}
 	w.check.sent(w, p, f)
 	w.note("host %d: run %s of %s, %d µL in %d ms (%s, %s %s)", p.h.index, short(r.Run), r.Channel, r.Volume, r.Duration, r.Purpose, r.Into, r.Slot)
 	topic, payload := p.codec(r.Node).Run(r)

@@ -28,6 +28,7 @@ type flight struct {
 	machine.SendRun
 	channel  int
 	host     int
+	copy     int  // of the ledger that it stands in
 	stranger bool // nobody here asked for it
 	broken   bool // its node's timer or contact failed, or a stranger touched it: what it gives in excess is no daemon's
 	flowing  bool

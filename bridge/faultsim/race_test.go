@@ -2,6 +2,9 @@
 
 package faultsim
 
-// Under the race detector everything takes ten times as long: fewer seeds do, since no goroutine is at work in what is
-// tested.
-func init() { *seedsWanted, *seedDays = 4, 3 }
+// Under the race detector everything takes ten times as long. No goroutine is at work in what is tested, so that a few
+// seeds, mutations and days are enough there.
+func init() {
+	*seedsWanted, *seedDays = 3, 2
+	fewMutants, silentSeeds = 2, 1
+}

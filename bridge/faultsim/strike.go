@@ -146,7 +146,8 @@ func (w *world) second(f Fault) {
 	if len(w.hosts) > 1 || w.hosts[0].p == nil {
 		return
 	}
-	h := &host{w: w, index: 1, synced: true, rate: 1, ledger: w.hosts[0].ledger.without(f.N)}
+	w.copies++
+	h := &host{w: w, index: 1, copy: w.copies, synced: true, rate: 1, ledger: w.hosts[0].ledger.without(f.N)}
 	w.hosts = append(w.hosts, h)
 	w.check.copied(&h.ledger)
 	h.boot("")

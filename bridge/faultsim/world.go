@@ -57,6 +57,7 @@ type world struct {
 
 	hosts  []*host // the daemon's, then the second one's
 	births int
+	copies int // of the ledger
 	nodes  []*pump
 	broker broker
 	net    network
