@@ -53,6 +53,8 @@ func (b *Bridge) publishEffect(e machine.Effect) {
 		b.retain(l.RenderAlert(e.AlertView))
 	case machine.WriteOwner:
 		b.send(l.RenderOwner(e))
+	case machine.ClearOwner:
+		b.send(l.RenderNoOwner())
 	case machine.Beat:
 		b.send(l.RenderBeat(e.BeatView))
 	default:

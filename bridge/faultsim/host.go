@@ -275,6 +275,10 @@ func (p *process) tell(e machine.Effect) {
 			seen := machine.OwnerSeen{Instance: e.Instance, Epoch: e.Epoch, At: e.At}
 			w.after(w.latency(), func() { w.own(seen) })
 		}
+	case machine.ClearOwner:
+		if p.linkUp && w.broker.up && !p.hung.out {
+			w.after(w.latency(), func() { w.own(machine.OwnerSeen{Gone: true}) })
+		}
 	case machine.Answer:
 		w.keeper.heard(e.Answered)
 	case machine.Happened:

@@ -81,6 +81,9 @@ func (w *world) own(seen machine.OwnerSeen) {
 		return
 	}
 	w.broker.owner = &seen
+	if seen.Gone {
+		w.broker.owner = nil
+	}
 	for _, h := range w.hosts {
 		if h.p != nil && h.p.linkUp {
 			w.hear(h.p, item{event: seen})

@@ -94,7 +94,7 @@ func (t *turn) conditions() []condition {
 		add("ledger", Critical, "the ledger cannot be written (%s); nothing is dosed", t.ledgerBad)
 	}
 	if t.owner.foreign != "" {
-		add("second-owner", Critical, "another instance (%s) owns this site; nothing is dosed here", t.owner.foreign)
+		add("second-owner", Critical, "%s owns this site; nothing is dosed here", t.foreignOwner())
 	}
 	if !t.clock.Trusted() {
 		add("clock", Warning, "%s; nothing is dosed until the clock can be believed", t.clock.Distrust())

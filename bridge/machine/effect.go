@@ -65,6 +65,9 @@ type (
 		At       time.Time
 	}
 
+	// ClearOwner takes this process's owner record away.
+	ClearOwner struct{}
+
 	// Announce publishes everything that is retained: the state after a connection opened.
 	Announce struct{}
 
@@ -94,6 +97,7 @@ func (Problem) effect()       {}
 func (Happened) effect()      {}
 func (ShowAlert) effect()     {}
 func (WriteOwner) effect()    {}
+func (ClearOwner) effect()    {}
 func (Announce) effect()      {}
 func (Beat) effect()          {}
 func (Count) effect()         {}

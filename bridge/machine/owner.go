@@ -10,9 +10,12 @@ import (
 
 // One site has one owner (H-07). The owner record is retained on the broker. A process that connects waits for
 // a foreign record, writes its own if no live one is there, and takes the gate only after its own has come back.
+// A process that ends in order takes its record away. One that an earlier process of this ledger left may belong to a
+// daemon that is alive, on another copy of the file: it is given the time to renew it.
 const (
-	ownerLook = time.Second     // to wait for a record of somebody else
-	ownerHold = 2 * time.Second // from writing to believing
+	ownerLook = time.Second                 // to wait for a record of somebody else
+	ownerPast = safety.Beat + safety.Beat/2 // to wait for the renewal of an earlier process's
+	ownerHold = 2 * time.Second             // from writing to believing
 )
 
 // self is this process in the owner record: the ledger's own name, and the process's.
@@ -27,16 +30,21 @@ func (s *State) predecessor(e OwnerSeen) bool {
 
 func (t *turn) ownerSeen(e OwnerSeen) {
 	switch {
-	case e.Gone || t.predecessor(e):
+	case e.Gone: // its process ended in order, or an operator took it away
+		t.past = OwnerSeen{}
+		return
+	case t.predecessor(e) && !t.owner.wrote && (t.past == OwnerSeen{} || t.past == e):
+		t.past = e
 		return
 	case e.Instance == t.self():
 		t.owner.readBack = t.owner.wrote
 		return
 	}
 	live := t.wall().Sub(e.At) < safety.OwnerStale
-	if !live {
+	if !live && !t.predecessor(e) {
 		return
 	}
+	t.past = OwnerSeen{}
 	if t.owner.foreign != e.Instance {
 		t.log(Err, "another instance owns this site; dosing stops", "instance", e.Instance)
 	}
@@ -56,7 +64,7 @@ func (t *turn) ownershipTick() {
 		}
 		o.foreign, o.linkMono = "", t.now.Mono
 	}
-	due := !o.wrote && t.now.Mono-o.linkMono >= ownerLook
+	due := !o.wrote && t.now.Mono-o.linkMono >= t.ownerWait()
 	renew := o.wrote && t.now.Mono-o.renewed >= safety.Beat
 	if due || renew {
 		if due {
@@ -71,6 +79,21 @@ func (t *turn) ownershipTick() {
 	}
 }
 
+// ownerWait is how long a process looks at a new connection before it writes its record.
+func (t *turn) ownerWait() time.Duration {
+	if t.past != (OwnerSeen{}) {
+		return ownerPast
+	}
+	return ownerLook
+}
+
+// releaseOwner takes the record away, so that the next process need not wait. Another's stays.
+func (t *turn) releaseOwner() {
+	if t.linkUp && t.owner.sure {
+		t.do(ClearOwner{})
+	}
+}
+
 // patience differs between instances, so that two that block each other do not return at the same moment.
 func (t *turn) patience() time.Duration {
 	var sum uint32
@@ -80,9 +103,20 @@ func (t *turn) patience() time.Duration {
 	return time.Duration(sum%20) * time.Second
 }
 
+// foreignOwner names who else owns the site.
+func (s *State) foreignOwner() string {
+	if ledger, _, _ := strings.Cut(s.owner.foreign, "/"); ledger == s.instance {
+		return fmt.Sprintf("another instance (%s), which has a copy of this ledger,", s.owner.foreign)
+	}
+	return fmt.Sprintf("another instance (%s)", s.owner.foreign)
+}
+
 func (s *State) ownerText() string {
 	if s.owner.foreign != "" {
-		return fmt.Sprintf("another instance (%s) owns this site; stop one of the two", s.owner.foreign)
+		return fmt.Sprintf("%s owns this site; stop one of the two", s.foreignOwner())
+	}
+	if s.past != (OwnerSeen{}) {
+		return fmt.Sprintf("the process before this one did not end in order; %s are given to see that it is gone", ownerPast)
 	}
 	return "the owner record is not confirmed yet; this takes some seconds after a connection"
 }

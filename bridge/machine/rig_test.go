@@ -335,6 +335,8 @@ func (r *rig) tell(e machine.Effect) {
 			r.owner = &e
 			r.soon(ownerSeen(e))
 		}
+	case machine.ClearOwner:
+		r.owner = nil
 	}
 }
 

@@ -28,7 +28,8 @@ type State struct {
 	ledgerBad string // why the ledger cannot be written, else empty
 	linkUp    bool
 	owner     ownership
-	preview   bool // live conditions are assumed good
+	past      OwnerSeen // the record that an earlier process of this ledger left; empty: none is known
+	preview   bool      // live conditions are assumed good
 
 	// fold of the ledger
 	seq      int64

@@ -207,6 +207,7 @@ func (t *turn) stop(reason string) {
 	if t.booted && !t.stopping && t.ledgerBad == "" {
 		t.record(DaemonStopped{Instance: t.instance, Reason: reason}, "")
 	}
+	t.releaseOwner()
 	t.stopping = true
 	t.log(Info, "stopping", "reason", reason)
 }

@@ -54,7 +54,16 @@ func (s *story) happen(what string) {
 	case "clock":
 		s.clockDoes(args[0])
 	case "owner":
-		r.owner = &machine.WriteOwner{Instance: args[0], Epoch: 9, At: r.trueTime()}
+		switch args[0] {
+		case "gone":
+			r.owner = nil
+			r.soon(machine.OwnerSeen{Gone: true})
+			return
+		case "renewed": // by the process that wrote it, which lives on a copy of the ledger
+			r.owner.At = r.trueTime()
+		default:
+			r.owner = &machine.WriteOwner{Instance: args[0], Epoch: 9, At: r.trueTime()}
+		}
 		r.soon(ownerSeen(*r.owner))
 	case "plant":
 		r.plant(args[0], s.number(args[1]))

@@ -70,6 +70,9 @@ func (w *world) own(record machine.OwnerSeen) {
 		return
 	}
 	w.broker.owner = &record
+	if record.Gone {
+		w.broker.owner = nil
+	}
 	w.after(latency, func() {
 		if w.broker.up {
 			w.step(record)

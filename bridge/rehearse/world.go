@@ -160,6 +160,8 @@ func (w *world) perform(effects []machine.Effect) (next []machine.Event) {
 			}
 		case machine.WriteOwner:
 			w.own(machine.OwnerSeen{Instance: e.Instance, Epoch: e.Epoch, At: e.At})
+		case machine.ClearOwner:
+			w.own(machine.OwnerSeen{Gone: true})
 		case machine.Answer:
 			w.keeper.answer = e.Answered
 		case machine.Happened:

@@ -19,6 +19,9 @@ func (l Layout) RenderOwner(w machine.WriteOwner) Message {
 	return Message{l.Owner(), mustMarshal(ownerPayload{w.Instance, w.Epoch, w.At.UTC()}), 1, true}
 }
 
+// RenderNoOwner takes the record away.
+func (l Layout) RenderNoOwner() Message { return Message{l.Owner(), nil, 1, true} }
+
 // ParseOwner reads an owner record. An empty payload means that the record was removed.
 func ParseOwner(data []byte) (machine.OwnerSeen, error) {
 	if len(data) == 0 {

@@ -65,7 +65,24 @@ func (p *process) await(text string) { p.t.Helper(); p.awaitTimes(text, 1) }
 
 func (p *process) awaitTimes(text string, times int) {
 	p.t.Helper()
-	late := time.After(patience)
+	p.awaitTimesWithin(text, times, patience)
+}
+
+// awaitWithin waits longer than anything else here takes.
+func (p *process) awaitWithin(text string, most time.Duration) {
+	p.t.Helper()
+	p.awaitTimesWithin(text, 1, most)
+}
+
+// said looks at what was said so far.
+func (p *process) said(text string) bool {
+	said, _ := p.out.look()
+	return contains(said, text)
+}
+
+func (p *process) awaitTimesWithin(text string, times int, most time.Duration) {
+	p.t.Helper()
+	late := time.After(most)
 	for {
 		said, changed := p.out.look()
 		if strings.Count(said, text) >= times {
@@ -78,7 +95,7 @@ func (p *process) awaitTimes(text string, times int) {
 				p.t.Fatalf("%s ended (%s) without saying %q", p.name, p.cmd.ProcessState, text)
 			}
 		case <-late:
-			p.t.Fatalf("%s did not say %q within %s", p.name, text, patience)
+			p.t.Fatalf("%s did not say %q within %s", p.name, text, most)
 		}
 	}
 }

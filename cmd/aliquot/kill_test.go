@@ -109,6 +109,7 @@ func (m murder) commit(r *rig) {
 	}
 	p.died()
 	r.awaitOffline(mark)
+	r.takeOver()
 	if m.wire == always {
 		r.spy.await(mark, "the end of the run at the board", func(h heard) bool {
 			return h.Topic == r.quay.Site+"/board/1/report" && (contains(string(h.Payload), `"finished"`) || contains(string(h.Payload), `"stopped"`))
@@ -126,6 +127,7 @@ func (m murder) dieAgain(r *rig) {
 	if !contains(m.second, "daemon_started") { // it may not have been connected yet
 		r.awaitOffline(r.from)
 	}
+	r.takeOver()
 }
 
 // awaitOffline waits for the will of a dead service: the broker speaks it behind everything else that it had from
@@ -237,6 +239,7 @@ func TestKillTwice(t *testing.T) {
 		p.died()
 		r.awaitOffline(mark)
 		r.spy.await(mark, "the end of the run at the board", on(r.quay.Site+"/board/1/report", `"finished"`))
+		r.takeOver()
 	}
 	r.owns(r.daemon(""))
 	v := r.channel(r.from, "alk", func(machine.ChannelView) bool { return true })
@@ -313,6 +316,7 @@ func TestKillAtSlot(t *testing.T) {
 		t.Fatal("no scheduled run was reserved")
 	}
 	p.died()
+	r.takeOver()
 	r.owns(r.daemon(""))
 	reserved, ended := r.runs()
 	if len(reserved) != 1 || reserved[0].Slot == "" || ended[reserved[0].Run].Outcome != machine.Unknown {

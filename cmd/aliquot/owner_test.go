@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"os"
 	"path/filepath"
 	"testing"
 	"time"
@@ -81,6 +82,81 @@ func TestSecondDaemonOtherLedger(t *testing.T) {
 		}
 	}
 	r.checkWire()
+}
+
+// TestCopyOfALedgerWaits has a second service start on a copy of the first one's ledger, as after a card was cloned, while
+// the first lives (H-07, INV-6): the copy waits for the record's renewal, sees it, and never runs anything.
+func TestCopyOfALedgerWaits(t *testing.T) {
+	t.Parallel()
+	r := newRig(t, mosquittotest.Start(t, mosquittotest.Options{}), "copied")
+	r.commission()
+	r.nodes()
+	first := r.daemon("")
+	r.owns(first)
+	r.runsAgain(first)
+
+	copied := *r
+	copied.quay.Ledger = filepath.Join(t.TempDir(), "copy.db")
+	copied.config = copied.quay.write(t, "copy.yaml")
+	for _, end := range []string{"", "-wal", ".mark"} {
+		copyFile(t, r.quay.Ledger+end, copied.quay.Ledger+end)
+	}
+	before, _ := copied.runs()
+	second := copied.daemon("")
+	second.awaitWithin("another instance owns this site; dosing stops", 3*patience)
+	second.terminate()
+	if code := second.code(); code != exitOK {
+		t.Errorf("the service on the copy ended with code %d", code)
+	}
+	if second.said("this instance owns the site") {
+		t.Error("the service on the copy took the site")
+	}
+	r.askUntil("the first service's return", func(a reply) bool { return a.Code == string(safety.Started) })
+	if after, _ := copied.runs(); len(before) == 0 || len(after) != len(before) {
+		t.Errorf("the copy had %d runs and has %d, must have as many as before", len(before), len(after))
+	}
+	r.checkWire()
+}
+
+// TestCrashWaitsForItsRecord has a service die: the next one gives its record the time to be renewed, and then doses.
+func TestCrashWaitsForItsRecord(t *testing.T) {
+	t.Parallel()
+	r := newRig(t, mosquittotest.Start(t, mosquittotest.Options{}), "crashed")
+	r.commission()
+	r.nodes()
+	first := r.daemon("")
+	r.owns(first)
+	first.kill()
+	first.wait()
+	second := r.daemon("")
+	second.await("connected to the broker")
+	began := time.Now()
+	if a := r.ask(machine.VerbRun, `"channel":"alk","volume_ml":1,"kind":"test"`); a.Code != string(safety.SecondOwner) || !contains(a.Text, "did not end in order") {
+		t.Errorf("a run at once is answered: %s (%s)", a.Text, a.Code)
+	}
+	second.awaitWithin("this instance owns the site", 3*patience)
+	if waited := time.Since(began); waited < 40*time.Second || waited > 60*time.Second {
+		t.Errorf("the site was taken after %s, must be about 47 s", waited)
+	}
+	second.terminate()
+	if code := second.code(); code != exitOK {
+		t.Errorf("the second service ended with code %d", code)
+	}
+	// That one ended in order: the third need not wait.
+	third := r.daemon("")
+	r.owns(third)
+	r.runsAgain(third)
+}
+
+func copyFile(t *testing.T, from, to string) {
+	t.Helper()
+	data, err := os.ReadFile(from)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(to, data, 0o600); err != nil {
+		t.Fatal(err)
+	}
 }
 
 // askUntil asks for a small run, anew each second, until an answer is the wanted one.

@@ -135,6 +135,13 @@ func (r *rig) owns(p *process) {
 	}
 }
 
+// takeOver takes away the owner record of a service that died, as an operator may who knows that it is dead: the next
+// one need not wait for its renewal.
+func (r *rig) takeOver() {
+	r.t.Helper()
+	r.keeper.say(r.topic("owner"), "", true)
+}
+
 // up waits until the service is connected, sure of its ownership, and has heard of its nodes.
 func (r *rig) up(p *process) {
 	r.t.Helper()
