@@ -14,7 +14,7 @@ const applicationID = 0x616c6971
 
 // migrations bring a ledger forward; the n-th one makes schema n of schema n−1. A released one is never changed:
 // a new one is added behind it, with a ledger of that schema in testdata.
-var migrations = []string{schema1}
+var migrations = []string{schema1, schema2}
 
 // Rows are kept as they came. The triggers are the last line behind this package's own checks, for whoever
 // opens the file with another tool (INV-12).
@@ -42,6 +42,11 @@ CREATE TRIGGER rows_never_go BEFORE DELETE ON rows
 BEGIN SELECT RAISE(ABORT, 'rows of the ledger are never removed'); END;
 CREATE TABLE retained_topics (topic TEXT PRIMARY KEY CHECK (topic <> '')) STRICT;
 `
+
+// In layout 2 rows of starts and acceptances may hold the accepted bounds of the configuration, and rows of alerts the
+// length of a silence. The tables are the same; an older program, which refuses fields that it does not know, is told
+// so at once and not at the first such row.
+const schema2 = `SELECT number FROM ledger_schema`
 
 // inspect looks at an existing file without changing it: is it a ledger, is it whole, and which schema has it?
 // Schema 0 is an empty database, as a power cut during the very first start may leave it.

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"flag"
+	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
@@ -12,7 +13,8 @@ import (
 
 var rewrite = flag.Bool("rewrite", false, "write the golden ledger of the present schema anew")
 
-const golden = "testdata/schema-1.db"
+// goldens are ledgers of every layout; -rewrite makes the newest.
+var goldens = []string{"testdata/schema-1.db", "testdata/schema-2.db"}
 
 // A ledger of every released schema is kept in testdata; it must open and read the same for ever.
 func TestH44GoldenLedger(t *testing.T) {
@@ -24,14 +26,26 @@ func TestH44GoldenLedger(t *testing.T) {
 			t.Fatal(err)
 		}
 		mustClose(t, l)
-		writeFile(t, golden, fileBytes(t, path))
+		writeFile(t, goldens[len(goldens)-1], fileBytes(t, path))
 	}
-	path := newPath(t)
-	writeFile(t, path, fileBytes(t, golden))
-	l := mustOpen(t, path)
-	wantRows(t, l, varied())
-	if topics, err := l.RetainedTopics(); err != nil || len(topics) != 1 {
-		t.Fatalf("RetainedTopics = %v, %v; want one", topics, err)
+	if len(goldens) != len(migrations) {
+		t.Fatalf("%d golden ledgers for %d layouts", len(goldens), len(migrations))
+	}
+	for i, golden := range goldens {
+		path := newPath(t)
+		writeFile(t, path, fileBytes(t, golden))
+		l := mustOpen(t, path)
+		wantRows(t, l, varied())
+		if topics, err := l.RetainedTopics(); err != nil || len(topics) != 1 {
+			t.Fatalf("%s: RetainedTopics = %v, %v; want one", golden, topics, err)
+		}
+		if schema, err := readSchema(l.write); err != nil || schema != len(migrations) {
+			t.Fatalf("%s: layout %d after opening, %v; want %d", golden, schema, err, len(migrations))
+		}
+		_, err := os.Stat(fmt.Sprintf("%s.schema%d.bak", path, i+1))
+		if older := i+1 < len(migrations); older != (err == nil) {
+			t.Fatalf("%s: a copy from before the update: %v; want one only of an older layout", golden, err)
+		}
 	}
 }
 
@@ -39,7 +53,7 @@ var nextSteps = append(migrations[:len(migrations):len(migrations)], "CREATE TAB
 
 func TestH44UpdateKeepsTheRowsAndACopy(t *testing.T) {
 	path := filled(t, 5)
-	writeFile(t, path+".schema1.bak", "of an earlier attempt")
+	writeFile(t, path+".schema2.bak", "of an earlier attempt")
 	l, err := open(Options{Path: path}, nextSteps)
 	if err != nil {
 		t.Fatal(err)
@@ -48,12 +62,12 @@ func TestH44UpdateKeepsTheRowsAndACopy(t *testing.T) {
 	mustAppend(t, l, noted(6))
 	mustClose(t, l)
 
-	if _, err := Open(Options{Path: path}); !errors.Is(err, ErrNewer) || !strings.Contains(err.Error(), "layout 2") {
+	if _, err := Open(Options{Path: path}); !errors.Is(err, ErrNewer) || !strings.Contains(err.Error(), "layout 3") {
 		t.Fatalf("Open by the older program = %v; want ErrNewer and the layout", err)
 	}
-	old := mustOpen(t, path+".schema1.bak")
+	old := mustOpen(t, path+".schema2.bak")
 	wantRows(t, old, notes(1, 5))
-	if info, err := os.Stat(path + ".schema1.bak"); err != nil || info.Mode().Perm() != 0o600 {
+	if info, err := os.Stat(path + ".schema2.bak"); err != nil || info.Mode().Perm() != 0o600 {
 		t.Fatalf("the copy has mode %v, %v; want 600", info.Mode(), err)
 	}
 }
@@ -61,7 +75,7 @@ func TestH44UpdateKeepsTheRowsAndACopy(t *testing.T) {
 func TestH44UpdateThatFailsChangesNothing(t *testing.T) {
 	path := filled(t, 5)
 	steps := append(nextSteps[:len(nextSteps):len(nextSteps)], "CREATE TABLE rows (again)")
-	if l, err := open(Options{Path: path}, steps); err == nil || !strings.Contains(err.Error(), "layout 1 to 3") {
+	if l, err := open(Options{Path: path}, steps); err == nil || !strings.Contains(err.Error(), "layout 2 to 4") {
 		t.Fatalf("open with a bad step = %v, %v; want an error that names both layouts", l, err)
 	}
 	l := mustOpen(t, path)
@@ -74,7 +88,7 @@ func TestH44UpdateThatFailsChangesNothing(t *testing.T) {
 
 func TestH44UpdateWithoutRoomForTheCopyIsNotTried(t *testing.T) {
 	path := filled(t, 5)
-	if err := os.MkdirAll(filepath.Join(path+".schema1.bak.part", "in the way"), 0o700); err != nil {
+	if err := os.MkdirAll(filepath.Join(path+".schema2.bak.part", "in the way"), 0o700); err != nil {
 		t.Fatal(err)
 	}
 	if _, err := open(Options{Path: path}, nextSteps); err == nil || !strings.Contains(err.Error(), "copying the ledger before its update") {
