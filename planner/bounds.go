@@ -79,6 +79,9 @@ func (s *solver) bound(j int, wish, heldWish float64) float64 {
 	if c := l.ch.Ceiling; c != nil && v > c.Millilitres() {
 		v, l.limits.ceiling = c.Millilitres(), true
 	}
+	if now := l.present(); l.ch.Doubted && v > now {
+		v, l.limits.doubted = now, true
+	}
 	v = s.underQuantityCap(j, v)
 	return s.underVolumeCaps(j, v)
 }
@@ -263,6 +266,7 @@ func (l *lane) remarks() []string {
 	add(l.limits.step, "rises in steps")
 	add(l.limits.treatment, "in treatment nothing is raised")
 	add(l.limits.ceiling, "not raised until a test follows an unknown run")
+	add(l.limits.doubted, "not raised while the level of its container disagrees with what was given")
 	add(l.limits.quantityCap, "limited by max_dose")
 	add(l.limits.dayCap, "limited by per_day")
 	add(l.limits.evaporation, l.evaporationWords())

@@ -181,6 +181,25 @@ func TestCeilingAfterAnUnknownRun(t *testing.T) {
 	}
 }
 
+func TestH24NothingRisesWhileTheContainerIsInDoubt(t *testing.T) {
+	in := one(t, known(8, 1.2))
+	in.Channels[0].Reference = ml(80)
+	if got := perDay(in); got <= 80 {
+		t.Fatalf("%v mL without a doubt, want more than the 80 of before", got)
+	}
+	in.Channels[0].Doubted = true
+	if got := perDay(in); got != 80 {
+		t.Errorf("%v mL, want the 80 of before", got)
+	}
+	if text := planner.Plan(in).Days[0].Text; !strings.Contains(text, "not raised while the level of its container disagrees") {
+		t.Errorf("the plan says %q", text)
+	}
+	in.Systems[0].Estimates[0] = known(9, 1.2)
+	if got := perDay(in); got >= 80 {
+		t.Errorf("%v mL: a doubt must not keep a volume up", got)
+	}
+}
+
 func TestH27Overshoot(t *testing.T) {
 	for _, c := range []struct {
 		name             string

@@ -34,7 +34,7 @@ type lane struct {
 
 // limits tells what held a volume below the wish.
 type limits struct {
-	dayCap, evaporation, quantityCap, treatment, step, ceiling, held bool
+	dayCap, evaporation, quantityCap, treatment, step, ceiling, held, doubted bool
 }
 
 // solver holds the lanes and the effect of every channel on every followed quantity.

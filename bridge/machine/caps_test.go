@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"aliquot/bridge/machine"
+	"aliquot/planner"
 	"aliquot/safety"
 )
 
@@ -110,6 +111,54 @@ func TestH36BoundsByDetours(t *testing.T) {
 			}
 			if got := r.notAccepted("alk"); (got != "") != c.want {
 				t.Errorf("alk waits since %q; want waiting %v", got, c.want)
+			}
+		})
+	}
+}
+
+// What is given in a day whatever the tests say may rise by a quarter without a word (H-36).
+func TestH36DailyVolumesThatRiseWaitForAWord(t *testing.T) {
+	fixedAt := func(v float64) func(*machine.Site) { return func(s *machine.Site) { s.Channels[3].FixedPerDay = v } }
+	baseAt := func(v float64) func(*machine.Site) { return func(s *machine.Site) { s.Channels[2].Base = ref(ml(v)) } }
+	for _, c := range []struct {
+		name    string
+		steps   []func(*machine.Site)
+		channel string
+		want    string
+	}{
+		{"fixed, a quarter more", []func(*machine.Site){fixedAt(1.875)}, "trace", ""},
+		{"fixed, more than that", []func(*machine.Site){fixedAt(1.876)}, "trace", "channels.trace.fixed was 1.5 mL/day and is 1.876 mL/day"},
+		{"fixed, ten times", []func(*machine.Site){fixedAt(15)}, "trace", "channels.trace.fixed was 1.5 mL/day and is 15 mL/day"},
+		{"fixed, a tenth", []func(*machine.Site){fixedAt(.15)}, "trace", ""},
+		{"fixed, down and back up", []func(*machine.Site){fixedAt(.15), fixedAt(1.5)}, "trace", "fixed was 0.15 mL/day and is 1.5 mL/day"},
+		{"fixed, in small steps", []func(*machine.Site){fixedAt(1.8), fixedAt(2.1)}, "trace", "fixed was 1.5 mL/day and is 2.1 mL/day"},
+		{"base, a quarter more", []func(*machine.Site){baseAt(5)}, "mg", ""},
+		{"base, more than that", []func(*machine.Site){baseAt(5.1)}, "mg", "channels.mg.base was 4 mL/day and is 5.1 mL/day"},
+		{"fixed in place of following", []func(*machine.Site){func(s *machine.Site) { s.Channels[0] = fixed(s.Channels[0], 5) }}, "alk", "channels.alk.fixed is new: 5 mL/day"},
+		{"share in place of following", []func(*machine.Site){func(s *machine.Site) {
+			k := &s.Channels[0]
+			k.Mode, k.Quantity, k.ShareOf, k.ShareRatio = planner.Share, "", "ca", 1
+		}}, "alk", "channels.alk.share.ratio is new: 1 mL for one mL"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			r := newRig(t, lagoon(time.UTC), noon)
+			r.boot()
+			r.commission()
+			for _, change := range c.steps {
+				r.onSite(change)
+			}
+			got := r.notAccepted(c.channel)
+			if (got == "") != (c.want == "") || !strings.Contains(got, c.want) {
+				t.Fatalf("%s waits since %q; want %q", c.channel, got, c.want)
+			}
+			if c.want == "" {
+				return
+			}
+			r.must(machine.VerbAccept, machine.Request{What: "configuration"})
+			r.crash()
+			r.boot()
+			if got := r.notAccepted(c.channel); got != "" {
+				t.Errorf("accepted, and waits again since %q", got)
 			}
 		})
 	}

@@ -182,6 +182,16 @@ func (t *turn) lookAtLevels() {
 
 func doubtAlert(k *containerState) string { return "calibration-doubt-" + k.cfg.ID }
 
+// levelDoubted says whether a standing alert doubts what a container holds, as the ledger has it.
+func (s *State) levelDoubted(container string) bool {
+	k := s.container(container)
+	if !k.cfg.Level {
+		return false
+	}
+	a := s.alert(doubtAlert(k))
+	return a != nil && a.Raised
+}
+
 func (t *turn) levelConditions(k *containerState, add adder) {
 	l := &k.level
 	if !k.cfg.Level {

@@ -134,6 +134,37 @@ func TestH20TheLowerOfLedgerAndScaleBlocks(t *testing.T) {
 	}
 }
 
+// A line is blocked: the jug stays as full as it was, the tests fall, and from the doubt on the volume must not follow
+// them up (H-24).
+func TestH24ABlockedLineWithAScaleIsNotRaised(t *testing.T) {
+	planned := func(blocked bool) (atDoubt, end float64) {
+		r := scaled(t)
+		full := r.channel("alk").TotalHiML
+		for halfHour := range 12 * 48 {
+			r.advance(30 * time.Minute)
+			level := 3000.0
+			if !blocked {
+				level -= r.channel("alk").TotalHiML - full
+			}
+			r.level(level)
+			if halfHour%48 == 40 {
+				r.must(machine.VerbTest, machine.Request{Quantity: "alkalinity", Value: ref(8.3 - .1*float64(halfHour/48)), Unit: "dKH"})
+			}
+			if _, doubt := r.alerts["calibration-doubt-carbonate-jug"]; doubt && atDoubt == 0 {
+				atDoubt = r.channel("alk").PlannedMLPerDay
+			}
+		}
+		return atDoubt, r.channel("alk").PlannedMLPerDay
+	}
+	atDoubt, end := planned(true)
+	if atDoubt == 0 || end > 1.02*atDoubt { // the volume that ran last may have been a little more
+		t.Errorf("blocked: at the doubt the plan was %.1f mL a day, and at the end %.1f", atDoubt, end)
+	}
+	if doubt, free := planned(false); doubt != 0 || free < 1.2*end {
+		t.Errorf("not blocked: doubted at %.1f mL a day, and at the end %.1f, must be more than the %.1f of the blocked line", doubt, free, end)
+	}
+}
+
 func TestH23ALevelThatDisagreesIsADoubt(t *testing.T) {
 	const name = "calibration-doubt-carbonate-jug"
 	for _, c := range []struct {

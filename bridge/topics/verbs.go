@@ -137,7 +137,7 @@ func careVerbs() []VerbDoc {
 			[]FieldDoc{mayChannel, inSystem, mayAll, may("code", kindName, "this lockout only"), may("what", kindName, "name of a latched interlock")},
 			`{"ref":"cl-1","channel":"alk","code":"fault"}`},
 		{machine.VerbAccept, "Accept something that waits for it.",
-			[]FieldDoc{must("what", kindName, "`configuration`: raised caps and a changed net volume; `ledger`: the ledger as it is, after it was restored or lost"), may("text", kindText, "a remark")},
+			[]FieldDoc{must("what", kindName, "`configuration`: raised caps, fixed, base and shared volumes that rise by more than a quarter, and a changed net volume; `ledger`: the ledger as it is, after it was restored or lost"), may("text", kindText, "a remark")},
 			`{"ref":"a-1","what":"ledger"}`},
 		{machine.VerbAcknowledge, "Say that somebody knows of an alert: it is not told again. For a while with `minutes`, at most 24 h, or 2 h for a critical one.", []FieldDoc{must("alert", kindName, "name of the alert"), may("minutes", kindNumber, "how long it is silent, min; left out, as long as the alert stands")},
 			`{"ref":"k-1","alert":"container-low-mg"}`},
