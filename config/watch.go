@@ -17,7 +17,7 @@ const (
 	maxGap       = 12 * time.Hour
 	maxWhenFor   = time.Hour
 	maxUntilFor  = 24 * time.Hour
-	maxPHAbove   = 8.60
+	maxPHAbove   = safety.PHAlarm
 	minPHBetween = 0.05
 )
 

@@ -79,8 +79,8 @@ func (s *solver) bound(j int, wish, heldWish float64) float64 {
 	if c := l.ch.Ceiling; c != nil && v > c.Millilitres() {
 		v, l.limits.ceiling = c.Millilitres(), true
 	}
-	if now := l.present(); l.ch.Doubted && v > now {
-		v, l.limits.doubted = now, true
+	if c := l.ch.DoubtCeiling; c != nil && v > c.Millilitres() {
+		v, l.limits.doubted = c.Millilitres(), true
 	}
 	v = s.underQuantityCap(j, v)
 	return s.underVolumeCaps(j, v)

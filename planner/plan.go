@@ -41,8 +41,9 @@ type ChannelState struct {
 	InForce *safety.Microlitres
 	// Ceiling, after an unknown run: the volume may not rise above it until the next accepted test.
 	Ceiling *safety.Microlitres
-	// Doubted: what its container holds does not agree with what was given. The volume does not rise (H-24).
-	Doubted bool
+	// DoubtCeiling, while what its container holds does not agree with what was given: the volume that ran last, above
+	// which it does not rise (H-24).
+	DoubtCeiling *safety.Microlitres
 	// ServedThrough: slots up to and including this instant were served already. Zero = none.
 	ServedThrough time.Time
 	// Peak is Calendar.Peak, computed once by the caller; zero = computed here, which costs milliseconds.

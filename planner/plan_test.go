@@ -187,7 +187,7 @@ func TestH24NothingRisesWhileTheContainerIsInDoubt(t *testing.T) {
 	if got := perDay(in); got <= 80 {
 		t.Fatalf("%v mL without a doubt, want more than the 80 of before", got)
 	}
-	in.Channels[0].Doubted = true
+	in.Channels[0].DoubtCeiling = ml(80)
 	if got := perDay(in); got != 80 {
 		t.Errorf("%v mL, want the 80 of before", got)
 	}

@@ -253,7 +253,7 @@ func badNumbers(l *lane) string {
 		return "its limits are out of range"
 	case c.Offset < -largestVolume || c.RunsOn < max(0, c.Offset) || c.RunsOn > largestVolume:
 		return "its offset is out of range"
-	case outOfRange(c.Base) || outOfRange(c.Reference) || outOfRange(c.InForce) || outOfRange(c.Ceiling) || c.Rate < 0 || c.Rate > fastest:
+	case outOfRange(c.Base) || outOfRange(c.Reference) || outOfRange(c.InForce) || outOfRange(c.Ceiling) || outOfRange(c.DoubtCeiling) || c.Rate < 0 || c.Rate > fastest:
 		return "its base, its earlier volume or its rate is out of range"
 	}
 	// Any order will do: only whether one is bad decides.

@@ -47,6 +47,9 @@ const (
 	Beat       = 30 * time.Second
 	OwnerStale = 3 * Beat
 
+	// PHAlarm is the pH at which nothing more is given that raises it; no interlock may wait for a higher one.
+	PHAlarm = 8.60
+
 	// ProbeAge and FutureSkew bound a reading's age.
 	ProbeAge   = 10 * time.Minute
 	FutureSkew = 2 * time.Minute

@@ -117,6 +117,9 @@ func (t *turn) conditions() []condition {
 		t.containerConditions(&t.contents[i], add)
 		t.levelConditions(&t.contents[i], add)
 	}
+	for i := range t.probes {
+		t.probes[i].conditions(add)
+	}
 	for i := range t.channels {
 		t.tubingConditions(&t.channels[i], add)
 	}

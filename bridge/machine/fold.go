@@ -209,6 +209,7 @@ func (s *State) applyCalibration(r Row, b Calibration) {
 	}
 	c.rate, c.offset, c.runsOn, c.trials = b.Rate, b.Offset, b.RunsOn, b.Trials
 	c.tolerance, c.provisional, c.calibratedAt = b.Tolerance, b.Provisional, r.At
+	s.container(c.cfg.Container).rest.doubt = ""
 }
 
 // calibrationOf is the row of what trials say.
@@ -226,6 +227,7 @@ func (s *State) applyRefill(b Refill) {
 	}
 	k.level.samples, k.level.leaks, k.level.doubted = nil, 0, 0 // somebody had it in hand
 	wasEmpty := k.min <= k.cfg.Stop
+	k.compareRest(b)
 	if b.Remaining != nil {
 		k.max = min(*b.Remaining, k.cfg.Capacity)
 		k.min = k.max - s.openHi(b.Container)
@@ -245,7 +247,7 @@ func (s *State) applySwap(r Row, b Swap) {
 	}
 	k.level.samples, k.level.leaks, k.level.doubted = nil, 0, 0 // somebody had it in hand
 	other := k.supplement != b.Supplement
-	k.supplement = b.Supplement
+	k.supplement, k.rest = b.Supplement, restState{known: true, told: b.Remaining}
 	k.max = min(b.Remaining, k.cfg.Capacity)
 	k.min = k.max - s.openHi(b.Container)
 	s.drained(b.Container)

@@ -174,7 +174,7 @@ func (t *turn) lookAtLevels() {
 		if l.good && t.now.Mono-l.mono > levelStale {
 			l.good, l.why, l.samples, l.leaks = false, fmt.Sprintf("nothing since %s", t.local(l.wall)), nil, 0
 		}
-		if a := t.alert(doubtAlert(k)); !l.seen && k.cfg.Level && a != nil {
+		if a := t.alert(doubtAlert(k)); !l.seen && k.cfg.Level && a != nil && k.rest.doubt == "" {
 			l.doubt = a.Raised
 		}
 	}
@@ -182,18 +182,24 @@ func (t *turn) lookAtLevels() {
 
 func doubtAlert(k *containerState) string { return "calibration-doubt-" + k.cfg.ID }
 
-// levelDoubted says whether a standing alert doubts what a container holds, as the ledger has it.
-func (s *State) levelDoubted(container string) bool {
-	k := s.container(container)
-	if !k.cfg.Level {
-		return false
+// doubtCeiling is the volume that ran last, above which a channel does not rise while a standing alert doubts what its
+// container holds; nil: no doubt, or nothing ran yet.
+func (s *State) doubtCeiling(c *channelState) *safety.Microlitres {
+	k := s.container(c.cfg.Container)
+	if len(c.volumes) == 0 || (!k.cfg.Level && k.rest.doubt == "") {
+		return nil
 	}
-	a := s.alert(doubtAlert(k))
-	return a != nil && a.Raised
+	if a := s.alert(doubtAlert(k)); a == nil || !a.Raised {
+		return nil
+	}
+	return c.present()
 }
 
 func (t *turn) levelConditions(k *containerState, add adder) {
 	l := &k.level
+	if k.rest.doubt != "" && !l.doubt {
+		add(doubtAlert(k), Warning, "%s; calibrate its channels, look at their outlets and at the container", k.rest.doubt)
+	}
 	if !k.cfg.Level {
 		return
 	}

@@ -40,7 +40,7 @@ func (y *systemState) estimates(out []estimate.Estimate, at time.Time) []estimat
 func (s *State) planChannel(c *channelState, at time.Time) planner.ChannelState {
 	p := planner.ChannelState{Channel: c.cfg.Channel, Rate: c.rate, Offset: c.offset, RunsOn: c.runsOn, CarryNL: c.carryNL, Reference: c.dayReference(at), InForce: c.inForce,
 		ServedThrough: c.served, Peak: c.peak, Ceiling: c.ceiling(at)}
-	p.Doubted = s.levelDoubted(c.cfg.Container)
+	p.DoubtCeiling = s.doubtCeiling(c)
 	p.Strength, p.Tolerance = s.strength(c), c.tolerance
 	if inside := s.inside(c); inside != nil {
 		p.Limewater = inside.Limewater

@@ -52,6 +52,7 @@ func (t *turn) probeRead(e ProbeRead) {
 	if p.good {
 		p.batch.add(t.wall(), e.Value)
 	}
+	t.watchPH(p)
 }
 
 // implausible says why a reading cannot be used, or is empty. It also keeps the memory that this needs.

@@ -147,6 +147,7 @@ type containerState struct {
 	halfUntil  safety.Elapsed     // caps count half until then, after another supplement came in (H-22)
 	halfOpen   bool               // that day has not begun: it was swapped while the clock was in doubt
 	level      levelState
+	rest       restState
 }
 
 type systemState struct {
@@ -201,6 +202,7 @@ type probeState struct {
 	flatLow, flatHigh float64
 	flatSince         time.Duration
 	batch             batch
+	alarming          int // readings in a row at or above the pH alarm
 	// the newest mean of an imported or recorded batch
 	past   float64
 	pastAt time.Time
