@@ -23,15 +23,6 @@ type ProbeInput struct {
 	Unit     string // of the readings; empty for a switch
 }
 
-// LevelInput is a topic on which a container's scale or level sensor says what it reads.
-type LevelInput struct {
-	Container   string
-	Topic       string
-	Reading     topics.ReadingSpec
-	Tare        float64 // reading of the empty container
-	Millilitres float64 // for one unit above the tare
-}
-
 // inbox turns messages into events. It is called by the connection, one message at a time, and must not block for
 // long: what floods is dropped here, before it is parsed.
 type inbox struct {
@@ -172,28 +163,6 @@ func (in *inbox) readings(m Message) {
 	for _, l := range in.levels[m.Topic] {
 		in.level(m, l)
 	}
-}
-
-// level reads what a container holds.
-func (in *inbox) level(m Message, l LevelInput) {
-	e := machine.LevelRead{Container: l.Container, Retained: m.Retained}
-	r, err := topics.ParseReading(m.Payload, l.Reading)
-	if err == nil {
-		e.Volume, err = levelVolume((r.Value - l.Tare) * l.Millilitres)
-	}
-	if err != nil {
-		e.Bad = err.Error()
-	}
-	in.bridge.offer(e)
-}
-
-// levelVolume rounds down. A scale whose zero has drifted may read less than nothing.
-func levelVolume(ml float64) (safety.Microlitres, error) {
-	if ml < 0 {
-		v, err := safety.MillilitresUp(-ml)
-		return -v, err
-	}
-	return safety.MillilitresDown(ml)
 }
 
 // probe reads a measurement, in the probe's own unit, as its canonical one.

@@ -42,7 +42,7 @@ func TestH21LevelsReachTheMachine(t *testing.T) {
 		name    string
 		level   LevelInput
 		payload string
-		want    float64 // mL; below 0: no good reading
+		want    float64 // mL; -1: no good reading, -2: a good one without a volume
 	}{
 		{"millilitres", LevelInput{Millilitres: 1}, "1234.5", 1234.5},
 		{"litres at a path", LevelInput{Millilitres: 1000, Reading: topics.ReadingSpec{Path: "scale.l"}}, `{"scale":{"l":1.5}}`, 1500},
@@ -52,6 +52,15 @@ func TestH21LevelsReachTheMachine(t *testing.T) {
 		{"lifted off", LevelInput{Tare: 212, Millilitres: 1}, "0", -1},
 		{"more than it holds", LevelInput{Millilitres: 1}, "5600", -1},
 		{"no number", LevelInput{Millilitres: 1}, "NaN", -1},
+		{"a height, by its table", LevelInput{Table: tall}, "55", 1250},
+		{"at the lower end", LevelInput{Table: tall}, "10", 0},
+		{"a little below the table", LevelInput{Table: tall}, "8.3", 0},
+		{"below the table", LevelInput{Table: tall}, "8.1", -1},
+		{"above the table", LevelInput{Table: tall}, "102", -1},
+		{"a distance, by its table", LevelInput{Table: deep}, "20", 4500},
+		{"at the far end", LevelInput{Table: deep}, "110", 0},
+		{"a float switch says how little there may be, not how much", LevelInput{Reading: topics.ReadingSpec{On: "low", Off: "ok"}, Low: 300, Full: 5000}, "low", -2},
+		{"a float switch with another word", LevelInput{Reading: topics.ReadingSpec{On: "low", Off: "ok"}, Low: 300, Full: 5000}, "LOW", -1},
 		{"beyond all numbers", LevelInput{Millilitres: 1}, "1e300", -1},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -73,7 +82,11 @@ func TestH21LevelsReachTheMachine(t *testing.T) {
 				synctest.Wait()
 				v, _ := r.b.View()
 				k := v.Containers[0]
-				if c.want < 0 {
+				if c.want == -2 {
+					if k.LevelML != nil || k.LevelWhy == nil || *k.LevelWhy != "" {
+						t.Errorf("%q is taken as %v (%v); want a good reading without a volume", c.payload, k.LevelML, k.LevelWhy)
+					}
+				} else if c.want < 0 {
 					if k.LevelML != nil || k.LevelWhy == nil || *k.LevelWhy == "" || k.LevelSeen == nil {
 						t.Errorf("%q is taken as %v (%v); want no reading and why", c.payload, k.LevelML, k.LevelWhy)
 					}
@@ -87,6 +100,11 @@ func TestH21LevelsReachTheMachine(t *testing.T) {
 		})
 	}
 }
+
+var (
+	tall = []LevelPoint{{10, 0}, {40, 500}, {100, 3500}}
+	deep = []LevelPoint{{10, 5000}, {110, 0}}
+)
 
 // What the zero of a scale may drift below nothing is kept as that, rounded towards less.
 func TestLevelVolume(t *testing.T) {

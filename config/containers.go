@@ -33,35 +33,9 @@ func readContainer(e entry) Container {
 	if v, ok := m.get("level"); ok {
 		c.Level = readLevel(v)
 	}
+	checkLevel(e, c)
 	if c.Capacity > 0 && c.Stop >= c.Capacity {
 		e.r.at(e.path+".stop", fmt.Sprintf("stop is %v, capacity is %v", c.Stop, c.Capacity), "stop must be below capacity", "nothing could ever be dosed from it")
 	}
 	return c
-}
-
-// readLevel reads a scale or level sensor. A scale needs to know what of the weight is solution.
-func readLevel(v value) *Level {
-	l := &Level{}
-	m, ok := v.open()
-	if !ok {
-		return l
-	}
-	take(m, "topic", &l.Topic, readTopic)
-	take(m, "path", &l.Path, readJSONPath)
-	if !take(m, "unit", &l.Unit, readWord("g", "kg", "mL", "L")) {
-		return l
-	}
-	if l.Unit == "mL" || l.Unit == "L" {
-		m.refuse("tare", "unit is "+l.Unit, "a volume has no tare")
-		m.refuse("density", "unit is "+l.Unit, "a volume needs no density")
-		return l
-	}
-	for _, key := range []string{"tare", "density"} {
-		if !m.has(key) {
-			m.missing(key)
-		}
-	}
-	take(m, "tare", &l.TareG, measure(units.ParseMass, 0, maxTareG, "g"))
-	take(m, "density", &l.DensityKgPerL, measure(units.ParseDensity, 0.7, 2.0, "kg/L"))
-	return l
 }

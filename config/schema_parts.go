@@ -38,11 +38,21 @@ var stockKeys = []Key{
 	{Path: "containers.*.level.topic", Type: tTopic, Need: Required, Meaning: "Topic of the readings."},
 	{Path: "containers.*.level.path", Type: "a dotted path into a JSON payload", Need: Optional, Default: "the payload is the number",
 		Meaning: "Where the number stands in a JSON payload."},
-	{Path: "containers.*.level.unit", Type: "g, kg, mL or L", Need: Required, Meaning: "Unit of the readings."},
+	{Path: "containers.*.level.unit", Type: "g, kg, mL, L, mm, cm, % or switch", Need: Required,
+		Meaning: "Unit of the readings: of a scale, of a sensor that knows the container, of a height or distance (with `table`), share of the capacity, or a float switch."},
 	{Path: "containers.*.level.tare", Type: "a mass with its unit, such as 212 g", Need: Depends,
 		Meaning: "Mass of the empty container; with `g` and `kg` only, and required there."},
 	{Path: "containers.*.level.density", Type: "a density with its unit, such as 1.10 kg/L", Need: Depends,
 		Meaning: "Density of the supplement; with `g` and `kg` only, and required there."},
+	{Path: "containers.*.level.table", Type: tList, Need: Depends,
+		Meaning: "What the container holds at some readings, 2 to 100 of them, straight lines between; with `mm` and `cm` only, and required there."},
+	{Path: "containers.*.level.table.[]", Type: tMapping, Need: Optional, Meaning: "One reading. They rise; the volumes rise with them or, for a sensor above the liquid, fall."},
+	{Path: "containers.*.level.table.[].at", Type: "a length with its unit, such as 120 mm", Need: Required, Meaning: "The reading."},
+	{Path: "containers.*.level.table.[].holds", Type: "a volume with its unit, such as 2.5 L", Need: Required, Meaning: "What the container holds then; 0 mL when empty."},
+	{Path: "containers.*.level.low", Type: "a payload, such as ON", Need: Depends, Meaning: "What the float switch sends at its mark or below; with `switch` only, and required there."},
+	{Path: "containers.*.level.enough", Type: "a payload, such as OFF", Need: Depends, Meaning: "What it sends above; with `switch` only, and required there."},
+	{Path: "containers.*.level.mark", Type: "a volume with its unit, such as 400 mL", Need: Depends,
+		Meaning: "What the container holds when the float switch trips; with `switch` only, and required there. While it says `low`, nothing is believed to be there beyond this."},
 }
 
 // nodeKeys are the keys of MQTT devices.

@@ -178,11 +178,20 @@ type Container struct {
 	At            Pos
 }
 
-// Level is a scale or level sensor.
+// Level is a scale, a level sensor or a float switch.
 type Level struct {
 	Topic, Path, Unit string
-	TareG             float64 // g and kg only
-	DensityKgPerL     float64 // g and kg only
+	TareG             float64            // g and kg only
+	DensityKgPerL     float64            // g and kg only
+	Table             []LevelAt          // mm and cm only: readings rising, volumes rising or falling
+	Low, Enough       string             // switch only: the words for at or below the mark, and above it
+	Mark              safety.Microlitres // switch only: what the container holds when it trips
+}
+
+// LevelAt is what a container holds at a reading.
+type LevelAt struct {
+	MM    float64
+	Holds safety.Microlitres
 }
 
 // Style is how a node is driven.

@@ -53,6 +53,7 @@ type (
 	LevelRead struct {
 		Container string
 		Volume    safety.Microlitres
+		AtMost    bool   // a float switch: no more than Volume is there, and nothing else is known
 		Bad       string // why the reading cannot be used, else empty
 		Retained  bool
 	}

@@ -31,6 +31,7 @@ type levelState struct {
 	good    bool
 	why     string
 	volume  safety.Microlitres // of the last reading that could be read
+	atMost  bool               // volume is a bound
 	mono    time.Duration      // of the last message
 	wall    time.Time
 	samples []levelSample // of the last hour, oldest first, each taken while nothing could flow
@@ -46,20 +47,23 @@ type levelSample struct {
 	taken  safety.Microlitres
 }
 
-// levelRead takes one reading. A retained one is an old value and counts as none (H-31).
+// levelRead takes one reading. A retained one is an old value and counts as none (H-31), but for a float switch: it
+// speaks when it changes, and what it says can only forbid.
 func (t *turn) levelRead(e LevelRead) {
 	k := t.container(e.Container)
-	if k == nil || !k.cfg.Level || e.Retained {
+	if k == nil || !k.cfg.Level || (e.Retained && !e.AtMost) {
 		return
 	}
 	l := &k.level
 	l.seen, l.mono, l.wall, l.volume = true, t.now.Mono, t.wall(), e.Volume
 	l.why = k.implausibleLevel(e)
-	l.good = l.why == ""
+	l.good, l.atMost = l.why == "", e.AtMost
 	if !l.good {
 		return
 	}
-	t.lookForLeak(k)
+	if !l.atMost {
+		t.lookForLeak(k)
+	}
 	t.compareLevel(k)
 }
 
@@ -152,7 +156,10 @@ func (t *turn) compareLevel(k *containerState) {
 		l.doubt, l.doubted = false, 0
 		return
 	}
-	off := max(max(0, k.min)-l.volume, l.volume-k.max)
+	off := max(0, k.min) - l.volume
+	if !l.atMost {
+		off = max(off, l.volume-k.max)
+	}
 	switch {
 	case off <= k.levelError()/2:
 		l.doubt, l.doubted = false, 0
@@ -171,7 +178,10 @@ func (t *turn) lookAtLevels() {
 	for i := range t.contents {
 		k := &t.contents[i]
 		l := &k.level
-		if l.good && t.now.Mono-l.mono > levelStale {
+		if l.good && l.atMost { // it speaks when it changes
+			t.compareLevel(k)
+		}
+		if l.good && !l.atMost && t.now.Mono-l.mono > levelStale {
 			l.good, l.why, l.samples, l.leaks = false, fmt.Sprintf("nothing since %s", t.local(l.wall)), nil, 0
 		}
 		if a := t.alert(doubtAlert(k)); !l.seen && k.cfg.Level && a != nil && k.rest.doubt == "" {
@@ -236,7 +246,7 @@ func (k *containerState) levelView(v *ContainerView) {
 	if k.level.seen {
 		v.LevelSeen = maybeTime(k.level.wall)
 	}
-	if k.level.good {
+	if k.level.good && !k.level.atMost {
 		ml := max(0, k.level.volume).Millilitres()
 		v.LevelML = &ml
 	}

@@ -209,3 +209,47 @@ func TestH23ALevelThatDisagreesIsADoubt(t *testing.T) {
 		})
 	}
 }
+
+// A float switch forbids while it says low, however long ago it spoke and whether it was retained; it never allows.
+func TestH20AFloatSwitchForbids(t *testing.T) {
+	says := func(r *rig, v float64, retained bool) {
+		r.step(machine.LevelRead{Container: "carbonate-jug", Volume: ml(v), AtMost: true, Retained: retained})
+	}
+	empty := func(r *rig) bool {
+		for _, b := range r.channel("alk").Withheld {
+			if b.Code == "container_empty" {
+				return true
+			}
+		}
+		return false
+	}
+	r := scaled(t)
+	stop := weighed.Containers[0].Stop.Millilitres()
+	says(r, 5000, false)
+	if empty(r) {
+		t.Fatal("empty though the switch says that there is enough")
+	}
+	says(r, stop, false)
+	r.advance(29 * time.Minute)
+	if _, doubt := r.alerts["calibration-doubt-carbonate-jug"]; doubt {
+		t.Error("a doubt of the count before half an hour")
+	}
+	r.advance(5 * time.Hour)
+	if !empty(r) {
+		t.Error("a switch that spoke hours ago no longer forbids")
+	}
+	if _, doubt := r.alerts["calibration-doubt-carbonate-jug"]; !doubt {
+		t.Error("the ledger counts 3 L, the switch said for hours that there is nothing, and that is no doubt")
+	}
+	r.crash()
+	r.boot()
+	r.advance(time.Minute)
+	says(r, stop, true)
+	if !empty(r) {
+		t.Error("a retained word after a restart does not forbid")
+	}
+	says(r, 5000, false)
+	if empty(r) || r.lockedOut("alk") {
+		t.Error("it still forbids, or was taken for a leak")
+	}
+}

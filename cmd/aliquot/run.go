@@ -58,29 +58,6 @@ func probeInputs(c *config.Site) []bridge.ProbeInput {
 	return out
 }
 
-func levelInputs(c *config.Site) []bridge.LevelInput {
-	var out []bridge.LevelInput
-	for _, k := range c.Containers {
-		l := k.Level
-		if l == nil {
-			continue
-		}
-		in := bridge.LevelInput{Container: k.ID, Topic: l.Topic, Reading: topics.ReadingSpec{Path: l.Path}}
-		switch l.Unit {
-		case "g":
-			in.Tare, in.Millilitres = l.TareG, 1/l.DensityKgPerL
-		case "kg":
-			in.Tare, in.Millilitres = l.TareG/1000, 1000/l.DensityKgPerL
-		case "mL":
-			in.Millilitres = 1
-		case "L":
-			in.Millilitres = 1000
-		}
-		out = append(out, in)
-	}
-	return out
-}
-
 type stopAllCommand struct{}
 
 // Run sends the stops itself: it needs no service, no ledger and no clock.
