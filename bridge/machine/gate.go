@@ -29,9 +29,9 @@ func (s *State) facts(c *channelState) safety.Facts {
 		Proven:       s.proven(n) || s.preview,
 		Standing:     s.standingBlocks(c),
 		Limits:       c.cfg.Limits,
-		TankHi:       c.book.Hi(now, false),
-		VesselHi:     c.book.Hi(now, true),
-		RemainingMin: k.leastLeft(),
+		TankHi:       s.mayHaveMoved(c, false),
+		VesselHi:     s.mayHaveMoved(c, true),
+		RemainingMin: k.leastLeft() - s.overrunsFrom(k),
 		EmptyAt:      k.cfg.Stop,
 	}
 	if k.halved(now) {
@@ -125,7 +125,6 @@ func (s *State) neighbours(c *channelState) []safety.Neighbour {
 // quantityUse sums, for every capped quantity of the channel's system, what all channels together may have done.
 func (s *State) quantityUse(c *channelState) []safety.QuantityUse {
 	y := s.system(c.cfg.System)
-	now := s.clock.Now()
 	var out []safety.QuantityUse
 	for _, t := range y.cfg.Targets {
 		per := s.strength(c)[t.Quantity] / y.cfg.NetLitres
@@ -136,7 +135,7 @@ func (s *State) quantityUse(c *channelState) []safety.QuantityUse {
 		for i := range s.channels {
 			o := &s.channels[i]
 			if o.cfg.System == c.cfg.System {
-				use.Used += o.book.Hi(now, false).Millilitres() * s.strength(o)[t.Quantity] / y.cfg.NetLitres
+				use.Used += s.mayHaveMoved(o, false).Millilitres() * s.strength(o)[t.Quantity] / y.cfg.NetLitres
 			}
 		}
 		out = append(out, use)

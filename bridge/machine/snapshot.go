@@ -101,10 +101,9 @@ func (s *State) quantityView(y *systemState, target int) QuantityView {
 }
 
 func (s *State) channelView(c *channelState) ChannelView {
-	now := s.clock.Now()
 	v := ChannelView{ID: c.cfg.ID, System: c.cfg.System, Container: c.cfg.Container, Node: c.cfg.Node,
 		Running: c.open != nil, Calibrated: maybeTime(c.calibratedAt), Provisional: c.provisional, Primed: c.primed,
-		PlannedMLPerDay: c.day.PerDay.Millilitres(), Window24hHiML: c.book.Hi(now, false).Millilitres(),
+		PlannedMLPerDay: c.day.PerDay.Millilitres(), Window24hHiML: s.mayHaveMoved(c, false).Millilitres(),
 		PerDayML: c.cfg.Limits.PerDay.Millilitres(), TotalHiML: c.totalHi.Millilitres(), TotalLoML: c.totalLo.Millilitres(),
 		RunSeconds: c.ranFor.Seconds(), TubingLifeSeconds: c.tubingLife(), LastRun: maybeTime(c.lastRun), LastOutcome: string(c.lastOutcome)}
 	if c.open != nil {
