@@ -84,8 +84,14 @@ func count(n int, what string) string {
 	return fmt.Sprintf("%d %ss", n, what)
 }
 
-// version is the build's own, or the commit it was built from.
+// release is set by whoever builds packages, with -ldflags "-X main.release=…".
+var release string
+
+// version is the release, the build's own, or the commit it was built from.
 func version() string {
+	if release != "" {
+		return release
+	}
 	info, ok := debug.ReadBuildInfo()
 	if !ok {
 		return "unknown"
