@@ -157,7 +157,12 @@ func (e *encoder) standing(body machine.Body) {
 		e.text(fChannel, b.Channel)
 		e.text(fNode, b.Node)
 	case machine.Accepted:
-		e.text(fReason, b.What)
+		if b.Channel == "" {
+			e.text(fReason, b.What)
+			break
+		}
+		e.text(fChannel, b.Channel)
+		e.text(fReason, b.What+": "+b.Text)
 	default:
 		e.err = fmt.Errorf("a row of kind %q has no line type", body.Kind())
 	}

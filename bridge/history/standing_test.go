@@ -34,6 +34,7 @@ func TestStandingBodies(t *testing.T) {
 		{`"type":"self_stop_proof","node":"plug"`, machine.Proof{Node: "plug"}},
 		{`"type":"self_stop_proof","channel":"mg","node":"plug"`, machine.Proof{Channel: "mg", Node: "plug"}},
 		{`"type":"accepted","reason":"ledger"`, machine.Accepted{What: "ledger"}},
+		{`"type":"accepted","channel":"alk","reason":"placement: lift 0.4 m: yes"`, machine.Accepted{What: "placement", Channel: "alk", Text: "lift 0.4 m: yes"}},
 	} {
 		t.Run(c.line, func(t *testing.T) {
 			if got := one(t, `{"time":"2027-03-01T07:00:00Z",`+c.line+`}`).Body; !reflect.DeepEqual(got, c.want) {

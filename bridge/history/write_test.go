@@ -240,6 +240,9 @@ func drawBody(t *rapid.T, now time.Time) machine.Body {
 	case 14:
 		return machine.Proof{Channel: "mg", Node: "plug", Fingerprint: "f"}
 	case 15:
+		if rapid.Bool().Draw(t, "of a channel") {
+			return machine.Accepted{What: rapid.SampledFrom([]string{machine.Placement, machine.Commissioned}).Draw(t, "what"), Channel: "alk", Text: "lift 0.4 m: yes"}
+		}
 		return machine.Accepted{What: "ledger", Text: "t"}
 	case 16:
 		return machine.ProbeMean{Probe: rapid.SampledFrom([]string{"ph", "leak"}).Draw(t, "probe"), Until: earlier, Mean: 1.0 / 3, Count: 7}
@@ -320,6 +323,9 @@ func expected(r machine.Row, _ map[string]machine.RunEnded, rows []machine.Row) 
 	case machine.Proof:
 		return machine.Proof{Channel: b.Channel, Node: b.Node}
 	case machine.Accepted:
+		if b.Channel != "" {
+			return b
+		}
 		return machine.Accepted{What: b.What}
 	case machine.ProbeMean:
 		b.From, b.Count = b.Until, 1

@@ -32,6 +32,7 @@ func Durable(s *State) string {
 	for i := range s.channels {
 		c := &s.channels[i]
 		say("channel %s rate %d tol %d prov %v cal %v primed %v returned %v active %v", c.cfg.ID, c.rate, c.tolerance, c.provisional, c.calibratedAt, c.primed, c.returnedAt, c.activeAt)
+		say("  handover %+v", c.handover)
 		say("  carry %d volumes %v unknowns %v row %d", c.carryNL, c.volumes, c.unknowns, c.unknownRow)
 		say("  ceiling %s", ceilingText(s, c))
 		if c.inForce != nil {

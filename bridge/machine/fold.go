@@ -75,7 +75,7 @@ func (s *State) apply(r Row) {
 	case Tube:
 		if c := s.channel(b.Channel); c != nil {
 			c.uncalibrate()
-			c.primed, c.ranFor = false, 0
+			c.primed, c.ranFor, c.handover = false, 0, handover{}
 		}
 	case Refill:
 		s.applyRefill(b)
@@ -114,10 +114,7 @@ func (s *State) applyAdministration(r Row) {
 			n.proof = &provenRow{at: r.At, fingerprint: b.Fingerprint}
 		}
 	case Accepted:
-		s.accepted[b.What] = b.Fingerprint
-		if b.Bounds != nil {
-			s.bounds = b.Bounds
-		}
+		s.applyAccepted(r, b)
 	case Answered:
 		s.answers[b.Ref] = b
 	case DaemonStarted:
@@ -176,7 +173,7 @@ func (s *State) returned(scope Scope, at time.Time) {
 	for i := range s.channels {
 		if c := &s.channels[i]; scope.covers(c) {
 			c.uncalibrate()
-			c.primed, c.returnedAt = false, at
+			c.primed, c.returnedAt, c.handover = false, at, handover{}
 		}
 	}
 }
@@ -209,6 +206,7 @@ func (s *State) applyCalibration(r Row, b Calibration) {
 	}
 	c.rate, c.offset, c.runsOn, c.trials = b.Rate, b.Offset, b.RunsOn, b.Trials
 	c.tolerance, c.provisional, c.calibratedAt = b.Tolerance, b.Provisional, r.At
+	c.handover.tried = time.Time{}
 	s.container(c.cfg.Container).rest.doubt = ""
 }
 

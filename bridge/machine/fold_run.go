@@ -58,6 +58,7 @@ func (s *State) applyEnded(r Row, b RunEnded) {
 		}
 		return
 	}
+	c.triedBy(c.open.Purpose, b.Outcome, r.At)
 	c.open, c.givenUp = nil, b.Outcome == Unknown
 	s.finish(c, closed, r, b.Outcome, least, most)
 }

@@ -171,9 +171,11 @@ func (t *turn) askAccept(q Request) reply {
 	switch q.What {
 	case "configuration":
 		return t.acceptConfiguration(q)
+	case Placement, Commissioned:
+		return t.acceptChannel(q)
 	case "ledger":
 	default:
-		return *unknownName("thing to accept", q.What, []string{"configuration", "ledger"})
+		return *unknownName("thing to accept", q.What, []string{"configuration", "ledger", Placement, Commissioned})
 	}
 	for _, k := range t.standing {
 		if k.code == safety.LedgerRestored {

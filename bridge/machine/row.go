@@ -258,6 +258,7 @@ type Proof struct {
 // Accepted records that the keeper accepted something that needs it.
 type Accepted struct {
 	What        string `json:"what"`
+	Channel     string `json:"channel,omitempty"` // of a placement, and of what is commissioned
 	Fingerprint string `json:"fingerprint,omitempty"`
 	Text        string `json:"text,omitempty"`
 	// Bounds are those of the configuration that were accepted.

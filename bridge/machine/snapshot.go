@@ -115,6 +115,8 @@ func (s *State) channelView(c *channelState) ChannelView {
 	} else {
 		v.Calibrated = nil
 	}
+	h := c.handover
+	v.PlacementChecked, v.TestRun, v.Commissioned = maybeTime(h.placed), maybeTime(h.tried), maybeTime(h.commissioned)
 	v.Withheld = s.channelBlocks(c)
 	v.Next = s.nextRun(c)
 	if a := c.capAhead; a != nil {

@@ -84,6 +84,7 @@ type channelState struct {
 	primed       bool
 	returnedAt   time.Time // from out of service: a followed channel waits for a test after it
 	activeAt     time.Time // last priming or run: what idleness counts from
+	handover     handover
 	longestGap   time.Duration
 	peak         planner.Peak
 

@@ -112,6 +112,10 @@ type ChannelView struct {
 	Withheld          []BlockView `json:"withheld"`
 	CapExpected       *time.Time  `json:"cap_expected"` // when it will run into a cap; null where nothing says so
 	CapCode           safety.Code `json:"cap_code"`     // which one, or empty
+	// How far commissioning has come; left out while it has not.
+	PlacementChecked *time.Time `json:"placement_checked,omitempty"`
+	TestRun          *time.Time `json:"test_run,omitempty"` // of the calibration in use
+	Commissioned     *time.Time `json:"commissioned,omitempty"`
 }
 
 // ContainerView is one container: two remainders, since what nobody saw may or may not have left it.
