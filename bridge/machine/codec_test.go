@@ -42,7 +42,7 @@ func bodies() []machine.Body {
 		machine.Lockout{Scope: channel, Code: safety.Fault, Text: "it does not stop"},
 		machine.Cleared{Scope: channel, Code: safety.Fault},
 		machine.Proof{Channel: "mg", Node: "plug", Output: 1, OnFor: 59_900, Fingerprint: "plug-1"},
-		machine.Accepted{What: "ledger", Fingerprint: "f", Text: "looked", Bounds: map[string]float64{"a": 1}},
+		machine.Accepted{What: "ledger", Channel: "alk", Fingerprint: "f", Text: "looked", Bounds: map[string]float64{"a": 1}},
 		machine.ProbeMean{Probe: "ph", From: at, Until: at.Add(time.Minute), Mean: 8.213, Count: 15},
 		machine.Note{System: "reef", Note: "other", Text: "\u00b5 \"quoted\"\n"},
 		machine.Answered{Ref: "k1", Verb: "test", OK: true, Code: safety.OK, Text: "taken", Result: `{"level":8}`},

@@ -40,7 +40,8 @@ type reply struct {
 }
 
 // dial connects to the site's broker with an identity of its own, and listens for answers and events.
-func dial(ctx context.Context, l loaded) (*client, error) {
+// change may add to what it does with the connection.
+func dial(ctx context.Context, l loaded, change ...func(*mqtt.Options)) (*client, error) {
 	c := &client{layout: l.layout(), heard: make(chan mqtt.Message, 256), up: make(chan struct{}, 1), failed: make(chan error, 1)}
 	o := brokerOptions(l, "aliquot-"+l.Name+"-ask-"+randomName())
 	o.Logger = slog.New(slog.DiscardHandler)
@@ -53,6 +54,9 @@ func dial(ctx context.Context, l loaded) (*client, error) {
 	}
 	o.OnUp = func() { notify(c.up, struct{}{}) }
 	o.OnRefused = func(err error) { notify(c.failed, err) }
+	for _, more := range change {
+		more(&o)
+	}
 	var err error
 	if c.mqtt, err = mqtt.New(o); err != nil {
 		return nil, fail(exitConfig, "%w", err)
@@ -92,20 +96,15 @@ func randomName() string {
 
 // ask sends a request and waits for its answer.
 func (c *client) ask(ctx context.Context, verb machine.Verb, fields map[string]any) (reply, error) {
-	ref := "cli-" + randomName()
-	body := map[string]any{"ref": ref}
-	for k, v := range fields {
-		body[k] = v
-	}
-	payload, err := json.Marshal(body)
+	return c.askWithin(ctx, answerWait, verb, fields)
+}
+
+func (c *client) askWithin(ctx context.Context, wait time.Duration, verb machine.Verb, fields map[string]any) (reply, error) {
+	ref, err := c.send(wait, verb, fields)
 	if err != nil {
-		return reply{}, fail(exitUsage, "the request cannot be written: %w", err)
+		return reply{}, err
 	}
-	delivery, err := c.mqtt.Publish(mqtt.Message{Topic: c.layout.Ask(verb), Payload: payload, QoS: 1}, answerWait)
-	if err != nil && delivery == mqtt.NotHanded {
-		return reply{}, fail(exitNoReply, "the request did not leave: %w", err)
-	}
-	late := time.After(answerWait)
+	late := time.After(wait)
 	for {
 		select {
 		case m := <-c.heard:
@@ -113,11 +112,29 @@ func (c *client) ask(ctx context.Context, verb machine.Verb, fields map[string]a
 				return r, nil
 			}
 		case <-late:
-			return reply{}, fail(exitNoReply, "no answer from the service within %s; does it run, and may this user write to %s?", answerWait, c.layout.Ask(verb))
+			return reply{}, fail(exitNoReply, "no answer from the service within %s; does it run, and may this user write to %s?", wait, c.layout.Ask(verb))
 		case <-ctx.Done():
 			return reply{}, fail(exitFailed, "interrupted")
 		}
 	}
+}
+
+// send sends a request and gives its reference; the answer is nobody's.
+func (c *client) send(wait time.Duration, verb machine.Verb, fields map[string]any) (ref string, err error) {
+	ref = "cli-" + randomName()
+	body := map[string]any{"ref": ref}
+	for k, v := range fields {
+		body[k] = v
+	}
+	payload, err := json.Marshal(body)
+	if err != nil {
+		return "", fail(exitUsage, "the request cannot be written: %w", err)
+	}
+	delivery, err := c.mqtt.Publish(mqtt.Message{Topic: c.layout.Ask(verb), Payload: payload, QoS: 1}, wait)
+	if err != nil && delivery == mqtt.NotHanded {
+		return "", fail(exitNoReply, "the request did not leave: %w", err)
+	}
+	return ref, nil
 }
 
 func (c *client) answerTo(m mqtt.Message, ref string) (reply, bool) {

@@ -18,10 +18,20 @@ import (
 )
 
 func main() {
-	ctx, stop := signal.NotifyContext(context.Background(), syscall.SIGINT, syscall.SIGTERM)
+	ctx, stop := signal.NotifyContext(context.Background(), leaving()...)
 	code := run(ctx, os.Args[1:], stream{os.Stdin, os.Stdout, os.Stderr})
 	stop()
 	os.Exit(code)
+}
+
+// leaving are the signals that end a command in good order. A terminal that goes away is one of them, unless somebody
+// said that it should not matter.
+func leaving() []os.Signal {
+	list := []os.Signal{syscall.SIGINT, syscall.SIGTERM}
+	if !signal.Ignored(syscall.SIGHUP) {
+		list = append(list, syscall.SIGHUP)
+	}
+	return list
 }
 
 // Exit codes. They are part of the interface: README.md lists them.
@@ -119,6 +129,8 @@ type commands struct {
 	StopAll stopAllCommand `cmd:"" group:"service" help:"Tell every pump to stop, with or without a running service."`
 	Simnode simnodeCommand `cmd:"" group:"service" help:"Stand in for the pump nodes of a configuration, to try it without pumps."`
 	Version versionCommand `cmd:"" group:"service" help:"Print the version."`
+
+	Commission commissionCommand `cmd:"" group:"set-up" help:"Be led from a pump on the wall to a calibrated, scheduled channel."`
 
 	Prime     primeCommand     `cmd:"" group:"set-up" help:"Run a channel until its line is full."`
 	Primed    primedCommand    `cmd:"" group:"set-up" help:"Say that liquid was seen at a channel's outlet."`

@@ -16,6 +16,8 @@ var update = flag.Bool("update", false, "rewrite the golden files")
 const (
 	// childEnv makes a process of this test binary the program itself.
 	childEnv = "ALIQUOT_TEST_MAIN"
+	// wholeMain is its value for the program with its standard input, and with nothing of a test's around it.
+	wholeMain = "whole"
 	// killEnv names the point at which a child kills itself, or hangs until it is told to go on.
 	killEnv = "ALIQUOT_TEST_KILL"
 )
@@ -24,7 +26,11 @@ const (
 const sideBySide = "10"
 
 func TestMain(m *testing.M) {
-	if os.Getenv(childEnv) != "" {
+	switch os.Getenv(childEnv) {
+	case "":
+	case wholeMain:
+		main()
+	default:
 		os.Exit(child())
 	}
 	flag.Parse()
