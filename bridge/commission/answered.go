@@ -15,6 +15,7 @@ func (s Session) Answered(r Reply, f Facts) (Session, Out) {
 	switch {
 	case r.Code == safety.Started:
 		text := fmt.Sprintf("The pump runs for %s s, about %s mL, into the vessel. Enter stops it.", num(r.Run.Seconds), three(r.Run.VolumeML))
+		s.begun = f.At
 		return s, Out{Say: say(text), Wants: RunEnd, Run: r.Run}
 	case r.OK:
 		return s.recorded(r)
@@ -127,7 +128,11 @@ func (s Session) Ended(e machine.RunEvent, f Facts) (Session, Out) {
 	case atTurn:
 		s.place = atStill
 	case atPush:
-		s.pushes, s.pushed = s.pushes+1, s.pushed+e.VolumeML
+		moved := e.VolumeML
+		if ran := f.At.Sub(s.begun).Seconds(); !finished && e.Seconds > 0 {
+			moved *= min(max(ran, 0)/e.Seconds, 1)
+		}
+		s.pushes, s.pushed = s.pushes+1, s.pushed+moved
 		s.place = atLiquid
 	case atTrial:
 		s.place = atMeasured

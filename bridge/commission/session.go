@@ -3,6 +3,7 @@ package commission
 import (
 	"fmt"
 	"strings"
+	"time"
 
 	"aliquot/bridge/machine"
 	"aliquot/planner/metering"
@@ -84,7 +85,8 @@ type Session struct {
 	top     *float64 // height that was asked for, mm
 
 	pushes  int
-	pushed  float64 // mL since liquid was looked for
+	pushed  float64   // mL since liquid was looked for
+	begun   time.Time // of the run that is on, or was last
 	ran     machine.RunEvent
 	trials  trialSheet
 	redo    int // trial that is measured again, from 1; 0: a new one

@@ -91,7 +91,7 @@ func (s Session) readTestVolume(text string) (Session, Out, bool) {
 		tolerance *= 3
 	}
 	off := ml - set
-	if abs(off) <= set*tolerance+cylinderML {
+	if abs(off) <= set*tolerance+cylinderML+1e-9 {
 		return s.tried(fmt.Sprintf("%s mL of %s mL (%+.1f %%): good.", three(ml), three(set), 100*off/set))
 	}
 	why := "the line drains between runs (check valve, barbs), or it draws air"

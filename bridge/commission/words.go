@@ -94,7 +94,7 @@ func sentence(text string) string {
 
 // num writes a measure with at most three decimals.
 func num(v float64) string {
-	text := strconv.FormatFloat(v, 'f', 3, 64)
+	text := strconv.FormatFloat(v+0, 'f', 3, 64) // no minus before a zero
 	return strings.TrimRight(strings.TrimRight(text, "0"), ".")
 }
 

@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"strings"
@@ -80,8 +81,11 @@ func (t *talk) run(ctx context.Context, s commission.Session, out commission.Out
 			s, out, err = t.runEnd(s, out.Run)
 		}
 		if err != nil {
+			var f failure
+			errors.As(err, &f)
+			fmt.Fprintf(t.std.err, "\n\naliquot: %s\n", err)
 			t.say(s.Left())
-			return err
+			return failure{f.code, errors.New("")}
 		}
 	}
 }
@@ -149,7 +153,11 @@ func (t *talk) runEnd(s commission.Session, run machine.RunResult) (commission.S
 		select {
 		case m := <-t.c.heard:
 			if e, ok := endOf(m.Payload, run.Run); ok {
-				t.bar(1, fmt.Sprintf("%s s, %s", trimmed(run.Seconds), e.Outcome), true)
+				if e.Outcome == machine.Finished {
+					t.bar(1, fmt.Sprintf("%s s, %s", trimmed(run.Seconds), e.Outcome), true)
+				} else {
+					t.bar(float64(time.Since(begun))/float64(longest), string(e.Outcome), true)
+				}
 				if e.Purpose == machine.TestRun {
 					t.w.settle()
 				}

@@ -89,3 +89,101 @@ func TestCommissionInATerminal(t *testing.T) {
 		t.Errorf("recorded are %+v and %+v", placed, agreed)
 	}
 }
+
+// TestLeavingStopsThePump interrupts a session in each way there is. The pump stops first, nothing that was done is lost,
+// and the next session goes on.
+func TestLeavingStopsThePump(t *testing.T) {
+	t.Parallel()
+	r, p := berth(t, "mooring")
+	session := func() *terminal {
+		s := inTerminal(t, "commission", "alk", "-c", r.config, "--by", "Ada")
+		s.expect("Commissioning of channel alk")
+		return s
+	}
+	stopped := func(mark int, how string) {
+		t.Helper()
+		r.spy.await(mark, "the board's stop after "+how, on("mooring/board/1/report", `"state":"stopped"`))
+	}
+	started := func(s *terminal) int {
+		mark := r.spy.mark()
+		s.expect("Enter stops it")
+		r.spy.await(mark, "the board's start", on("mooring/board/1/report", `"state":"started"`))
+		return mark
+	}
+
+	s := session()
+	s.types("(1/7)", "y")
+	s.expect("(2/7)")
+	s.keys("\x03")
+	s.expect("left; no pump was running")
+	s.expect("Nothing is done yet. Next is placement. To go on: aliquot commission alk")
+	if code := s.code(); code != exitFailed {
+		t.Errorf("Ctrl-C at a question: exit code %d", code)
+	}
+
+	s = session()
+	look(s)
+	s.types("What does carbonate-jug hold now?", "full")
+	s.types("Enter runs the pump", "")
+	mark := started(s)
+	s.keys("\x03")
+	stopped(mark, "Ctrl-C")
+	s.expect("left; the pump was told to stop")
+	s.expect("Done and recorded: placement, contents. Next is direction.")
+
+	s = session()
+	s.expect("Done already: placement, contents.")
+	turn(s)
+	s.types("Enter pumps", "14 mL")
+	mark = started(s)
+	s.keys("\n")
+	stopped(mark, "Enter")
+	s.types("Liquid at the outlet?", "n")
+	s.types("Enter pushes", "14 mL")
+	mark = started(s)
+	s.hangUp()
+	stopped(mark, "a hang-up")
+
+	s = session()
+	turn(s)
+	s.types("Enter pumps", "")
+	s.types("Liquid at the outlet?", "y")
+	s.types("Cylinder or scale?", "c")
+	s.types("Trial 1.", "2s")
+	s.types("cylinder show?", "2.0")
+	s.types("next trial", "")
+	s.types("Trial 2.", "10s")
+	mark = started(s)
+	p.kill()
+	stopped(mark, "the service's death")
+	s.expect("the service went away; the pump's node was told to stop, without the service")
+	s.expect("Next is calibration. To go on: aliquot commission alk --trial 2s=2mL")
+	if code := s.code(); code != exitNoReply {
+		t.Errorf("the service's death: exit code %d", code)
+	}
+
+	if got := command(t, "commission", "alk", "-c", r.config); got.code != exitNoReply || !contains(got.err, "the service does not run") {
+		t.Errorf("without a service: %s", got)
+	}
+	r.takeOver()
+	p = r.daemon("")
+	r.owns(p)
+	s = inTerminal(t, "commission", "alk", "-c", r.config, "--by", "Ada", "--trial", "2s=2mL")
+	s.types("next trial", "")
+	s.types("Trial 2.", "10s")
+	started(s)
+	r.broker.Kill()
+	s.expect("the broker went away; the stop could not be sent. LOOK at the pump of alk: it goes off by itself")
+	s.expect("Next is calibration")
+	if code := s.code(); code != exitNoReply {
+		t.Errorf("the broker's death: exit code %d", code)
+	}
+}
+
+// turn watches the pump turn.
+func turn(s *terminal) {
+	s.t.Helper()
+	s.types("Enter runs the pump", "")
+	s.types("stand still now?", "y")
+	s.types("move from the container", "y")
+}
