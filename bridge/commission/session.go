@@ -204,6 +204,10 @@ func (s Session) opening(step Step) []string {
 	case Handover:
 		return append(s.day(), byHand(s.u, step)...)
 	}
+	switch step {
+	case Turning, Priming, Calibration:
+		texts = append(texts, s.inUse()...)
+	}
 	return append(say(texts...), byHand(s.u, step)...)
 }
 

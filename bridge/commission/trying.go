@@ -28,10 +28,16 @@ func (s Session) testOpening() []string {
 	if s.runSeconds(v) < 1 || v < 0.3 {
 		texts = append(texts, "So small a run is inexact: below about 1 s or 0.3 mL a pump gives whole pulses. Fewer and larger runs are better (slots, smallest_run).")
 	}
-	if n := s.f.Channel.Next; n != nil {
-		texts = append(texts, fmt.Sprintf("The channel may dose from now on. The next run by the plan is at %s: have the outlet back over the tank by then, or say aliquot hold %s first.", s.clock(n.At), s.u.Channel))
+	return append(texts, s.inUse()...)
+}
+
+// inUse warns of the plan, which knows nothing of a vessel.
+func (s Session) inUse() []string {
+	n := s.f.Channel.Next
+	if n == nil {
+		return nil
 	}
-	return texts
+	return []string{fmt.Sprintf("The plan goes on meanwhile: its next run is at %s, %s mL, and goes to wherever the outlet hangs then. Have it back over the tank by then, or come back after it.", s.clock(n.At), three(n.VolumeML))}
 }
 
 // runSeconds is how long a run of so many mL takes, s.

@@ -43,8 +43,8 @@ BEGIN SELECT RAISE(ABORT, 'rows of the ledger are never removed'); END;
 CREATE TABLE retained_topics (topic TEXT PRIMARY KEY CHECK (topic <> '')) STRICT;
 `
 
-// In layout 2 rows of starts and acceptances may hold the accepted bounds of the configuration, and rows of alerts the
-// length of a silence. The tables are the same; an older program, which refuses fields that it does not know, is told
+// In layout 2 rows of starts and acceptances may hold the accepted bounds of the configuration, those of acceptances a
+// channel, and rows of alerts the length of a silence. The tables are the same; an older program, which refuses fields that it does not know, is told
 // so at once and not at the first such row.
 const schema2 = `SELECT number FROM ledger_schema`
 

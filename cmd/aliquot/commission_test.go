@@ -75,6 +75,7 @@ func TestCommissionInATerminal(t *testing.T) {
 	if !contains(status, `"next": "finished"`) || strings.Count(status, `"done": true`) != 7 {
 		t.Errorf("--status says %s", status)
 	}
+	proveInATerminal(t, r)
 	var placed, agreed machine.Accepted
 	for _, row := range r.rows() {
 		if b, ok := row.Body.(machine.Accepted); ok && row.By == "Ada" {
@@ -87,6 +88,31 @@ func TestCommissionInATerminal(t *testing.T) {
 	}
 	if !contains(placed.Text, "right contents: yes") || !contains(placed.Text, "lift 0.2 m: yes") || !contains(agreed.Text, "test run of 1 mL gave 0.99 mL") {
 		t.Errorf("recorded are %+v and %+v", placed, agreed)
+	}
+}
+
+// proveInATerminal has a relay with a time of its own show that it goes off by itself (H-02).
+func proveInATerminal(t *testing.T, r *rig) {
+	t.Helper()
+	s := inTerminal(t, "commission", "iodine", "-c", r.config, "--by", "Bo")
+	look(s)
+	s.types("What does iodine-jug hold now?", "400 mL")
+	s.expect("it must go off by itself after 3 s")
+	mark := r.spy.mark()
+	turn(s)
+	s.types("Enter pumps", "q")
+	s.expect("Done and recorded: placement, contents, direction.")
+	if code := s.code(); code != exitOK {
+		t.Errorf("q ends with exit code %d", code)
+	}
+	proven := r.awaitState(mark, "node/fixed", `"proven":"`)
+	for _, c := range r.commands(mark) {
+		if c.output == "fixed" && c.stop && c.at.Before(proven.at) {
+			t.Error("a relay was told to go off while it had to prove that it does so by itself")
+		}
+	}
+	if said := must(t, "commission", "iodine", "--status", "-c", r.config); !contains(said, "Next is priming: aliquot commission iodine") {
+		t.Errorf("--status says %s", said)
 	}
 }
 
