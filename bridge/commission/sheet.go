@@ -137,7 +137,7 @@ func (s statistics) odd() int {
 				trials = append(trials, metering.Trial{Seconds: 60, MeasuredML: r})
 			}
 		}
-		if rest := statisticsOf(trials, 0); rest.cv <= cvGood/2 && abs(s.rates[i]/rest.mean-1) > 2*cvGood {
+		if rest := statisticsOf(trials, 0); rest.cv <= cvGood/2+1e-9 && abs(s.rates[i]/rest.mean-1) > 2*cvGood+1e-9 {
 			if found > 0 {
 				return 0
 			}

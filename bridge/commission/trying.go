@@ -19,7 +19,7 @@ func (s Session) workingML() float64 {
 	} else if n := len(s.u.Slots); n > 0 && s.f.Channel.PlannedMLPerDay > 0 {
 		v = s.f.Channel.PlannedMLPerDay / float64(n)
 	}
-	return min(max(v, s.u.SmallestML), s.u.PerRunML)
+	return min(max(v, s.u.SmallestML), s.u.PerRunML, s.u.AttendedML/(1+s.u.ToleranceShare))
 }
 
 func (s Session) testOpening() []string {

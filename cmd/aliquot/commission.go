@@ -53,7 +53,7 @@ func (c commissionCommand) Run(ctx context.Context, std stream, g *Globals) erro
 		return err
 	}
 	if c.Status {
-		return tellStatus(std, c.Format, commission.StatusOf(setup, w.facts()))
+		return tellStatus(std, c.Format, commission.StatusOf(setup, w.facts()), l.Zone)
 	}
 	if c.Format == "json" {
 		return fail(exitUsage, "--format json goes with --status: the session itself talks to a person")
@@ -114,7 +114,7 @@ func (c commissionCommand) kept() ([]metering.Reading, metering.Liquid, error) {
 	return list, liquid, nil
 }
 
-func tellStatus(std stream, format string, s commission.Status) error {
+func tellStatus(std stream, format string, s commission.Status, zone *time.Location) error {
 	if format == "json" {
 		return writeJSON(std.out, s)
 	}
@@ -125,7 +125,7 @@ func tellStatus(std stream, format string, s commission.Status) error {
 			mark = "done"
 		}
 		if one.At != nil {
-			when = one.At.Local().Format("2006-01-02 15:04")
+			when = one.At.In(zone).Format("2006-01-02 15:04")
 		}
 		fmt.Fprintln(std.out, strings.TrimRight(fmt.Sprintf("  %-12s %-6s %s", one.Step, mark, when), " "))
 	}

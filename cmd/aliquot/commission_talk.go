@@ -117,6 +117,9 @@ func (t *talk) answer(s commission.Session, q commission.Send) (commission.Sessi
 	if !t.w.running() {
 		return s, commission.Out{}, fail(exitNoReply, "the service does not run any more; nothing was asked of it. Start it with aliquot run")
 	}
+	if !t.back() {
+		return s, commission.Out{}, fail(exitNoReply, "no connection to the broker; nothing was asked of the service, and no pump was started")
+	}
 	select {
 	case <-t.w.gone: // and came back
 	default:
@@ -219,10 +222,7 @@ func (t *talk) abandon(why string, rest time.Duration) error {
 			return fail(code, "%s; the pump was told to stop", why)
 		}
 	}
-	for until := time.Now().Add(backWait); !t.c.mqtt.Open() && time.Now().Before(until); {
-		time.Sleep(100 * time.Millisecond)
-	}
-	if ch, ok := channelOf(t.l, id); ok && t.c.mqtt.Open() {
+	if ch, ok := channelOf(t.l, id); ok && t.back() {
 		if err := stopChannel(t.l, t.c, ch); err == nil {
 			return fail(code, "%s; the pump's node was told to stop, without the service", why)
 		}
@@ -232,6 +232,14 @@ func (t *talk) abandon(why string, rest time.Duration) error {
 		text += fmt.Sprintf(", in %.0f s at most", rest.Seconds()+1)
 	}
 	return fail(exitNoReply, "%s; the stop could not be sent. LOOK at the pump of %s: %s. If it still turns then, pull its plug", why, id, text)
+}
+
+// back waits for a broker that went away, and says whether it is there.
+func (t *talk) back() bool {
+	for until := time.Now().Add(backWait); !t.c.mqtt.Open() && time.Now().Before(until); {
+		time.Sleep(100 * time.Millisecond)
+	}
+	return t.c.mqtt.Open()
 }
 
 // barCells is the length of a progress bar.

@@ -204,6 +204,9 @@ func TestLeavingStopsThePump(t *testing.T) {
 	if code := s.code(); code != exitNoReply {
 		t.Errorf("the broker's death: exit code %d", code)
 	}
+	if got := command(t, "commission", "alk", "-c", r.config); got.code != exitNoReply || !contains(got.err, "no connection to the broker") {
+		t.Errorf("without a broker: %s", got)
+	}
 }
 
 // turn watches the pump turn.
