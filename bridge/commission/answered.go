@@ -46,6 +46,9 @@ func (s Session) recorded(r Reply) (Session, Out) {
 		s.own[step] = doneHere
 	case machine.VerbRefill:
 		s.own[Contents] = doneHere
+		if s.drained { // its line drew air
+			s.own[Priming] = openHere
+		}
 	case machine.VerbPrimed:
 		s.own[Priming], s.own[Turning] = doneHere, doneHere
 	case machine.VerbCalibrate:

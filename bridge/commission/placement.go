@@ -128,6 +128,7 @@ func (s Session) contentsOpening() []string {
 }
 
 func (s Session) readFill(text string) (Session, Out, bool) {
+	s.drained = s.f.Container.RemainingMinML <= s.f.Container.StopML
 	if strings.EqualFold(text, "full") {
 		return s.send(atFill, machine.VerbRefill, map[string]any{"container": s.u.Container, "full": true})
 	}

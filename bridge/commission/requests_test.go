@@ -71,6 +71,24 @@ func TestContents(t *testing.T) {
 	}
 }
 
+// A container that ran down to its stop in the middle of a calibration leaves air in the line, whatever was seen before.
+func TestAnEmptiedContainerAsksForPriming(t *testing.T) {
+	for _, lag := range []bool{false, true} {
+		s := newService(t, setup())
+		s.lag = lag
+		k := begin(s, "", nil).all(whole()[:15]...)
+		s.f.Container.RemainingMinML, s.refuse = 50, safety.ContainerEmpty
+		s.facts()
+		if k.types(""); !k.asks("What does jug hold now?") {
+			t.Fatalf("an empty container asks %q", k.out.Prompt)
+		}
+		if k.types("full"); !k.asks("Enter pumps") {
+			t.Errorf("lag %v: after the refill it asks %q", lag, k.out.Prompt)
+		}
+		k.all("", "y", "c", "10s", "9.8")
+	}
+}
+
 func TestNames(t *testing.T) {
 	for typed, taken := range map[string]bool{"": false, "   ": false, "A": true, " Ada ": true, strings.Repeat("a", 64): true, strings.Repeat("a", 65): false} {
 		k := begin(newService(t, setup()), "", nil).types(typed)

@@ -43,6 +43,7 @@ type service struct {
 	shown     commission.Facts
 	sent      []commission.Send
 	turned    bool
+	filled    bool
 	refuse    safety.Code // the next request
 	outcome   machine.Outcome
 	delivers  float64 // mL/min
@@ -83,7 +84,10 @@ func (s *service) ask(q commission.Send) (commission.Reply, *machine.RunEvent) {
 	done := commission.Reply{OK: true, Code: safety.OK, Text: "so it is"}
 	if q.Verb == machine.VerbRefill {
 		s.need(ch.PlacementChecked != nil, q, "the placement was looked at")
-		s.f.Container.RemainingMinML = 2000
+		if s.f.Container.RemainingMinML <= s.f.Container.StopML {
+			ch.Primed = false
+		}
+		s.f.Container.RemainingMinML, s.filled = 2000, true
 		return done, nil
 	}
 	if q.Verb == machine.VerbAccept {
@@ -95,7 +99,7 @@ func (s *service) ask(q commission.Send) (commission.Reply, *machine.RunEvent) {
 		ch.Commissioned = now
 		return done, nil
 	}
-	s.need(ch.PlacementChecked != nil && s.f.Container.RemainingMinML > 50, q, "placement and contents")
+	s.need(ch.PlacementChecked != nil && s.filled, q, "placement and contents")
 	switch q.Verb {
 	case machine.VerbProve:
 		return s.run(machine.Prove, 60, q) // the proof is the look
@@ -144,6 +148,9 @@ func (s *service) need(ok bool, q commission.Send, what string) {
 
 func (s *service) run(p machine.Purpose, seconds float64, q commission.Send) (commission.Reply, *machine.RunEvent) {
 	s.need(q.Fields["into"] == "vessel", q, "a vessel")
+	if s.f.Container.RemainingMinML <= s.f.Container.StopML { // as the gate has it
+		return commission.Reply{Code: safety.ContainerEmpty, Text: "empty"}, nil
+	}
 	r := commission.Reply{OK: true, Code: safety.Started, Text: "it runs", Run: machine.RunResult{Run: "r", Seconds: seconds, VolumeML: seconds}}
 	e := &machine.RunEvent{Run: "r", Channel: "alk", Purpose: p, Seconds: seconds, VolumeML: seconds, Outcome: machine.Finished}
 	if s.outcome != "" {

@@ -83,6 +83,7 @@ type Session struct {
 	item    int
 	answers []string // to the placement
 	top     *float64 // height that was asked for, mm
+	drained bool     // the container was at its stop when its contents were typed
 
 	pushes  int
 	pushed  float64   // mL since liquid was looked for

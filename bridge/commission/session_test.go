@@ -130,6 +130,10 @@ func TestNothingIsSkipped(t *testing.T) {
 				s.outcome = rapid.SampledFrom([]machine.Outcome{machine.Partial, machine.Unknown, machine.NotSent, machine.Refused}).Draw(t, "outcome")
 			case 2:
 				c = begin(s, "Ada", nil) // left, and came back
+			case 3:
+				if s.f.Container.RemainingMinML > 0 {
+					s.f.Container.RemainingMinML = 0
+				}
 			}
 			c.types(answers.Draw(t, "answer"))
 		}
