@@ -62,6 +62,9 @@ func (b *Bridge) Subscriptions() []topics.Filter {
 			out = append(out, topics.Filter{Topic: t, QoS: 1})
 		}
 	}
+	if a := b.o.Announcer; a != nil {
+		out = append(out, topics.Filter{Topic: a.Birth(), QoS: 0})
+	}
 	told := map[string]bool{}
 	reading := func(topic string) {
 		if !told[topic] {
@@ -87,6 +90,12 @@ func (in *inbox) deliver(m Message) {
 		return
 	}
 	isReading := len(in.probes[m.Topic])+len(in.levels[m.Topic]) > 0
+	if a := in.bridge.o.Announcer; a != nil && m.Topic == a.Birth() {
+		if a.IsBirth(m.Payload) {
+			in.bridge.queue(item{birth: true})
+		}
+		return
+	}
 	own := strings.HasPrefix(m.Topic, in.layout.Root()+"/")
 	switch {
 	case !own && !isReading:

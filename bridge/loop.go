@@ -8,6 +8,7 @@ import (
 	"sync/atomic"
 	"time"
 
+	"aliquot/bridge/discovery"
 	"aliquot/bridge/machine"
 	"aliquot/bridge/node"
 	"aliquot/bridge/topics"
@@ -24,6 +25,8 @@ type Options struct {
 	Probes     []ProbeInput
 	Levels     []LevelInput
 	Ledger     Ledger
+	Retained   RetainedTopics       // nil: topics that are no longer true stay at the broker
+	Announcer  *discovery.Announcer // nil: nothing is announced to dashboards
 	Link       Link
 	Metrics    Metrics
 	Clock      Clock
@@ -43,6 +46,7 @@ type Bridge struct {
 
 	in        *inbox
 	published map[string]string // retained state as last published
+	shelf     shelf
 	dirty     bool
 	stalled   bool // the last message that only tells was not taken in time
 	unsaid    int  // stops that did not get out
@@ -58,6 +62,7 @@ type Bridge struct {
 type item struct {
 	event machine.Event
 	node  *Message
+	birth bool // a dashboard has started
 }
 
 const (
@@ -127,11 +132,16 @@ func (b *Bridge) turn(ctx context.Context, show <-chan time.Time) {
 		b.step(machine.Woke{})
 	case <-show:
 		b.show()
+		b.tidy()
 	}
 }
 
 func (b *Bridge) take(i item) {
-	if i.node == nil {
+	switch {
+	case i.birth:
+		b.dashboardStarted()
+		return
+	case i.node == nil:
 		b.step(i.event)
 		return
 	}

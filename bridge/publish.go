@@ -71,6 +71,9 @@ func (b *Bridge) retain(m topics.Message) {
 	if !b.o.Link.Open() || (known && last == string(m.Payload)) {
 		return
 	}
+	if len(m.Payload) > 0 {
+		b.remember(m.Topic)
+	}
 	b.send(m)
 	b.published[m.Topic] = string(m.Payload)
 }
@@ -78,9 +81,12 @@ func (b *Bridge) retain(m topics.Message) {
 // announce publishes everything retained anew: a broker may have forgotten it.
 func (b *Bridge) announce() {
 	clear(b.published)
+	v := machine.Snapshot(&b.state)
+	current, _ := b.o.Layout.Render(v) // show says what cannot be rendered
+	b.shelve(v, current)
 	b.send(b.o.Layout.Birth())
 	b.dirty = true
-	b.send(b.o.Layout.RenderAbout(machine.Snapshot(&b.state)))
+	b.send(b.o.Layout.RenderAbout(v))
 	b.show()
 }
 

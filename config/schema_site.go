@@ -65,11 +65,10 @@ var mqttKeys = []Key{
 		Meaning: "File of users and what each may read and write."},
 	{Path: "mqtt.prefix", Type: tName, Need: Required, Meaning: "First level of every topic of ours."},
 	{Path: "mqtt.discovery", Type: tMapping, Need: Optional, Default: "nothing is announced",
-		Meaning: "Announcements for home-automation dashboards.",
-		Later:   "announcements for dashboards are not made yet"},
+		Meaning: "Announcements for home-automation dashboards: each system, channel, container and node appears there by itself."},
 	{Path: "mqtt.discovery.enabled", Type: tBool, Need: Required, Meaning: "Whether to announce."},
 	{Path: "mqtt.discovery.prefix", Type: tTopic, Need: Optional, Default: "homeassistant",
-		Meaning: "Topic below which the dashboard looks for announcements."},
+		Meaning: "Topic below which the dashboard looks for announcements. The broker has to let this user write `<prefix>/+/<mqtt.prefix>_<site>/+/config` and read `<prefix>/status`."},
 }
 
 // systemKeys are the keys of bodies of water.

@@ -197,9 +197,7 @@ func TestNotYet(t *testing.T) {
 	if site == nil {
 		t.Fatal(problems)
 	}
-	want := []string{
-		"mqtt.discovery",
-	}
+	want := []string{}
 	if len(site.NotYet) != len(want) {
 		t.Fatalf("NotYet = %v, want %v", site.NotYet, want)
 	}

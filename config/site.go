@@ -119,6 +119,7 @@ func (s System) Tank() acidity.Tank {
 type Target struct {
 	Quantity   units.Quantity
 	Target     float64
+	Unit       string // in which target was written: the keeper's own
 	Band       float64
 	MaxRise    float64
 	MaxFall    float64

@@ -84,6 +84,16 @@ func readEntryLevel(q units.Quantity) func(value) (float64, bool) {
 	}
 }
 
+// unitIn is the unit as written; empty where there is none that could be read.
+func unitIn(m mapping, key string) string {
+	v, ok := m.get(key)
+	if !ok {
+		return ""
+	}
+	_, unit, _ := units.ParseSplit(v.y.Value)
+	return unit
+}
+
 // levelProblem words a level that is possible only in a crashed tank as out of range.
 func (v value) levelProblem(s string, verdict units.EntryVerdict, err error) {
 	var e *units.Error
@@ -133,6 +143,7 @@ func readTarget(e entry) (Target, bool) {
 		return t, false
 	}
 	take(m, "target", &t.Target, readEntryLevel(q))
+	t.Unit = unitIn(m, "target")
 	if def, has := units.DefaultBand(q); has {
 		t.Band = def
 	} else if !m.has("band") {

@@ -94,6 +94,18 @@ func (b Book) Hi(now Elapsed, vessel bool) Microlitres {
 	return sum
 }
 
+// Middle is halfway between the most and the least that runs reserved since an instant have dispensed into the tank,
+// or into vessels. It reaches back no further than the window.
+func (b Book) Middle(since Elapsed, vessel bool) Microlitres {
+	var sum Microlitres
+	for _, k := range b.bookings {
+		if k.Vessel == vessel && k.Start >= since {
+			sum += (k.Hi + k.Lo) / 2
+		}
+	}
+	return sum
+}
+
 // LatestEnd is the latest moment at which the channel can have been running, and whether a run is open. Before
 // the first booking it is the beginning of the axis's past.
 func (b Book) LatestEnd() (at Elapsed, open bool) {

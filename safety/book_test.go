@@ -230,3 +230,33 @@ func TestINV1BookAgreesWithNaiveOracle(t *testing.T) {
 		}
 	})
 }
+
+// Middle counts what was reserved since an instant, halfway between its bounds, and tank and vessel apart.
+func TestMiddleSince(t *testing.T) {
+	book := Book{}.
+		Add(hour, NewBooking("early", false, hour, 7000, twoMillilitres()).Close(hour+minute, Finished, 2100, 1900)).
+		Add(2*hour, NewBooking("vessel", true, 2*hour, 7000, twoMillilitres()).Close(2*hour+minute, Finished, 2100, 1900)).
+		Add(3*hour, NewBooking("unknown", false, 3*hour, 7000, twoMillilitres()).Close(3*hour+minute, Unknown, 2100, 0))
+	for _, c := range []struct {
+		name   string
+		since  Elapsed
+		vessel bool
+		want   Microlitres
+	}{
+		{"all of the tank", 0, false, 2000 + 1050}, {"at the first", hour, false, 3050}, {"just behind it", hour + 1, false, 1050},
+		{"the vessel", 0, true, 2000}, {"nothing since", 4 * hour, false, 0},
+	} {
+		if got := book.Middle(c.since, c.vessel); got != c.want {
+			t.Errorf("%s: %d µL; want %d", c.name, got, c.want)
+		}
+	}
+}
+
+func TestLockoutsAreCodesThatAPersonEnds(t *testing.T) {
+	for code, want := range map[Code]bool{NotCalibrated: true, Fault: true, OutOfService: true, LedgerRestored: true, ContainerEmpty: true,
+		OnHold: false, InterlockActive: false, NodeOffline: false, DayCap: false, OK: false, ClockUntrusted: false} {
+		if code.Lockout() != want {
+			t.Errorf("%s is a lockout: %v; want %v", code, code.Lockout(), want)
+		}
+	}
+}

@@ -64,3 +64,13 @@ const (
 	Stopping          Code = "stopping"
 	CourseOver        Code = "course_over"
 )
+
+// Lockout says whether what is withheld for this reason stays withheld until somebody does something about it.
+func (c Code) Lockout() bool {
+	switch c {
+	case NotCalibrated, NotPrimed, ContainerEmpty, ContainerMismatch, Fault, NoProof, OutOfService, RetainedCommand,
+		NotAccepted, LedgerFault, LedgerRestored, TooManyRestarts:
+		return true
+	}
+	return false
+}

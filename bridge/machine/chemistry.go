@@ -130,7 +130,7 @@ func (v *BalanceView) text() string {
 }
 
 func (s *State) systemView(y *systemState) SystemView {
-	v := SystemView{ID: y.cfg.ID, NetL: y.cfg.NetLitres, Withheld: s.systemBlocks(y)}
+	v := SystemView{ID: y.cfg.ID, NetL: y.cfg.NetLitres, Withheld: s.systemBlocks(y), HoldUntil: s.holdUntil(Scope{System: y.cfg.ID})}
 	if b := y.balance; b != nil {
 		v.Balance = &BalanceView{Wrong: b.Wrong, Findings: append([]FindingView{}, b.Findings...)}
 	}

@@ -2,6 +2,7 @@ package machine
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	"aliquot/safety"
@@ -15,9 +16,11 @@ func (t *turn) askHold(q Request) reply {
 	}
 	length := safety.HoldDefault
 	switch {
+	case q.Minutes != nil && *q.Minutes == 0:
+		return t.askRelease(q)
 	case q.Minutes != nil:
 		if !(*q.Minutes > 0 && *q.Minutes <= safety.HoldMax.Minutes()) {
-			return *no(safety.OutOfRange, "minutes must be above 0 and at most %g; for longer take it out of service", safety.HoldMax.Minutes())
+			return *no(safety.OutOfRange, "minutes must be above 0 and at most %g, or 0 to end the hold; for longer take it out of service", safety.HoldMax.Minutes())
 		}
 		length = time.Duration(*q.Minutes * float64(time.Minute))
 	case q.Until != nil:
@@ -188,6 +191,9 @@ func (t *turn) askAccept(q Request) reply {
 }
 
 func (t *turn) askAcknowledge(q Request) reply {
+	if q.All {
+		return t.acknowledgeAll(q)
+	}
 	a := t.alert(q.Alert)
 	if a == nil || !a.Raised {
 		var names []string
@@ -207,6 +213,36 @@ func (t *turn) askAcknowledge(q Request) reply {
 		return done(fmt.Sprintf("alert %s is acknowledged until %s", a.Name, t.local(t.wall().Add(length))), nil)
 	}
 	return done(fmt.Sprintf("alert %s is acknowledged", a.Name), nil)
+}
+
+// acknowledgeAll acknowledges what is raised and not known of yet, a critical alert for as long as one may be silent.
+func (t *turn) acknowledgeAll(q Request) reply {
+	if q.Alert != "" {
+		return *no(safety.BadPayload, "name an alert, or \"all\": true, not both")
+	}
+	known := 0
+	for _, a := range slices.Clone(t.alerts) {
+		if !a.Raised || a.Acknowledged {
+			continue
+		}
+		one := q
+		if most := silenceLeft.Minutes(); a.Level == Critical && (q.Minutes == nil || *q.Minutes > most) {
+			one.Minutes = &most
+		}
+		length, bad := t.silence(one, &a)
+		if bad != nil {
+			return *bad
+		}
+		t.changeAlert(AlertChanged{Name: a.Name, Level: a.Level, Raised: true, Acknowledged: true, Silence: safety.MillisecondsUp(length), Text: a.Text}, q.By)
+		known++
+	}
+	switch known {
+	case 0:
+		return reply{code: safety.NothingToDo, text: "no alert is raised that nobody has acknowledged"}
+	case 1:
+		return done("1 alert is acknowledged", nil)
+	}
+	return done(fmt.Sprintf("%d alerts are acknowledged; a critical one is told again after 2 h at most", known), nil)
 }
 
 // askClock takes the keeper's word for the clock, where the configuration lets a keeper give it.

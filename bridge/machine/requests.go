@@ -36,6 +36,14 @@ func done(text string, result any) reply { return reply{code: safety.OK, text: t
 // asked answers a request once: a repeat of its reference gets the first answer again and changes nothing. Only a stop
 // is obeyed however often it comes (INV-11).
 func (t *turn) asked(q Request) {
+	if open, ok := strings.CutSuffix(q.Ref, OpenRef); ok {
+		q.Ref = t.freshRef(open, q.Verb)
+		if q.Ref == "" {
+			t.do(Problem{Topic: string(q.Verb), Code: safety.BadPayload, Ref: open + OpenRef,
+				Text: fmt.Sprintf("%s: a \"ref\" that ends in %s is for hold, release, stop, acknowledge and clock: anything else must not happen twice, so that it needs a reference of its own", q.Verb, OpenRef)})
+			return
+		}
+	}
 	if before, ok := t.answers[q.Ref]; ok && q.Ref != "" {
 		if q.Verb == VerbStop {
 			t.handle(q)
@@ -56,6 +64,20 @@ func (t *turn) asked(q Request) {
 	}
 	t.do(Count{Metric: MetricRequests, Labels: [2]string{a.Verb, string(a.Code)}})
 	t.log(Info, "request", "verb", a.Verb, "by", q.By, "ref", q.Ref, "code", string(a.Code), "text", a.Text)
+}
+
+// OpenRef ends the reference of a sender that can only say the same words each time, as a button or a switch of a
+// dashboard does: each message is then a request of its own.
+const OpenRef = "*"
+
+// freshRef completes an open reference with the number of the row that will hold the answer, which comes once. It is
+// empty for verbs that must not happen twice if the broker delivers one message twice.
+func (t *turn) freshRef(open string, verb Verb) string {
+	switch verb {
+	case VerbHold, VerbRelease, VerbStop, VerbAcknowledge, VerbClock:
+		return fmt.Sprintf("%s%s%d", open, OpenRef, t.seq+1)
+	}
+	return ""
 }
 
 func (t *turn) handle(q Request) reply {

@@ -52,7 +52,7 @@ func TestRequestsRefused(t *testing.T) {
 		{"a swap for nothing known", machine.VerbSwap, machine.Request{Container: "carbonate-jug", Supplement: "brine", Full: true}, safety.UnknownName, `"brine"`},
 		{"a hold on two things", machine.VerbHold, machine.Request{Channel: "alk", All: true}, safety.BadPayload, "one of"},
 		{"a hold on nothing", machine.VerbHold, machine.Request{}, safety.BadPayload, "one of"},
-		{"a hold of no time", machine.VerbHold, machine.Request{All: true, Minutes: minutes(0)}, safety.OutOfRange, "above 0"},
+		{"a hold of less than no time", machine.VerbHold, machine.Request{All: true, Minutes: minutes(-1)}, safety.OutOfRange, "above 0"},
 		{"a hold that is over", machine.VerbHold, machine.Request{All: true, Until: ref(noon.Add(-time.Hour))}, safety.InThePast, "past"},
 		{"a long hold", machine.VerbHold, machine.Request{All: true, Minutes: minutes(240.1)}, safety.NeedsConfirm, "confirm"},
 		{"a hold for ever", machine.VerbHold, machine.Request{All: true, Minutes: minutes(1440.1), Confirm: true}, safety.OutOfRange, "out of service"},

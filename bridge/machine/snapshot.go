@@ -1,6 +1,7 @@
 package machine
 
 import (
+	"slices"
 	"time"
 
 	"aliquot/planner"
@@ -12,6 +13,7 @@ func Snapshot(s *State) SiteView {
 	v := SiteView{At: s.clock.Wall().UTC(), Site: s.site.Name, Version: s.site.Version, NextTick: maybeTime(s.nextTick),
 		LastPlan: maybeTime(s.lastPlan), LedgerRows: s.seq, Why: []BlockView{}, Systems: []SystemView{}, Quantities: []QuantityView{},
 		Channels: []ChannelView{}, Containers: []ContainerView{}, Probes: []ProbeView{}, Nodes: []NodeView{}, Interlocks: []InterlockView{}, Alerts: []AlertView{}}
+	v.HoldUntil = s.holdUntil(Scope{})
 	v.Why = s.siteBlocks()
 	v.Ready = len(v.Why) == 0
 	for i := range s.systems {
@@ -48,6 +50,27 @@ func Snapshot(s *State) SiteView {
 		}
 	}
 	return v
+}
+
+// holdUntil is when the last hold on exactly this scope ends; nil if there is none.
+func (s *State) holdUntil(scope Scope) *time.Time {
+	var ends safety.Elapsed
+	for _, h := range s.holds {
+		if h.Scope == scope {
+			ends = max(ends, h.ends)
+		}
+	}
+	if ends <= s.clock.Now() {
+		return nil
+	}
+	return maybeTime(s.clock.Wall().Add(time.Duration(ends-s.clock.Now()) * time.Millisecond).UTC())
+}
+
+// sinceMidnight is the local day's beginning on the axis of true time.
+func (s *State) sinceMidnight() safety.Elapsed {
+	now := s.clock.Wall().In(s.site.Zone)
+	midnight := time.Date(now.Year(), now.Month(), now.Day(), 0, 0, 0, 0, s.site.Zone)
+	return s.clock.Now() - safety.Elapsed(now.Sub(midnight)/time.Millisecond)
 }
 
 // siteBlocks lists what stands in the way of everything.
@@ -88,6 +111,7 @@ func (s *State) quantityView(y *systemState, target int) QuantityView {
 		v.Level, v.LevelSD = &e.Level, &e.LevelSD
 		v.ConsumptionPerDay, v.ConsumptionSD = &e.Consumption, &e.ConsumptionSD
 		v.LastTest = maybeTime(e.LastAccepted)
+		v.LastValue = &e.Last.Value
 		if g.Test.DueEvery > 0 {
 			v.TestDue = maybeTime(e.LastAccepted.Add(g.Test.DueEvery))
 		}
@@ -118,6 +142,9 @@ func (s *State) channelView(c *channelState) ChannelView {
 	h := c.handover
 	v.PlacementChecked, v.TestRun, v.Commissioned = maybeTime(h.placed), maybeTime(h.tried), maybeTime(h.commissioned)
 	v.Withheld = s.channelBlocks(c)
+	v.LockedOut = slices.ContainsFunc(v.Withheld, func(b BlockView) bool { return b.Code.Lockout() })
+	v.HoldUntil = s.holdUntil(Scope{Channel: c.cfg.ID})
+	v.TodayML = c.book.Middle(s.sinceMidnight(), false).Millilitres()
 	v.Next = s.nextRun(c)
 	if a := c.capAhead; a != nil {
 		v.CapExpected, v.CapCode = maybeTime(a.At), a.Code

@@ -11,14 +11,16 @@ import (
 
 // SiteView is the whole site at one moment.
 type SiteView struct {
-	At         time.Time       `json:"at"`
-	Site       string          `json:"site"`
-	Version    string          `json:"version"`
-	Ready      bool            `json:"ready"` // linked, owner, ledger good, clock trusted
-	Why        []BlockView     `json:"why"`   // what stands in the way of everything
-	NextTick   *time.Time      `json:"next_tick"`
-	LastPlan   *time.Time      `json:"last_plan"`
-	LedgerRows int64           `json:"ledger_rows"`
+	At         time.Time   `json:"at"`
+	Site       string      `json:"site"`
+	Version    string      `json:"version"`
+	Ready      bool        `json:"ready"` // linked, owner, ledger good, clock trusted
+	Why        []BlockView `json:"why"`   // what stands in the way of everything
+	NextTick   *time.Time  `json:"next_tick"`
+	LastPlan   *time.Time  `json:"last_plan"`
+	LedgerRows int64       `json:"ledger_rows"`
+	// HoldUntil is when the hold on everything ends; null where there is none.
+	HoldUntil  *time.Time      `json:"hold_until"`
 	Systems    []SystemView    `json:"systems"`
 	Quantities []QuantityView  `json:"quantities"`
 	Channels   []ChannelView   `json:"channels"`
@@ -38,6 +40,8 @@ type SystemView struct {
 	Balance *BalanceView `json:"balance"`
 	// AragoniteSaturation has no unit; null where it is not known.
 	AragoniteSaturation *float64 `json:"aragonite_saturation"`
+	// HoldUntil is when the hold on this system ends; null where there is none.
+	HoldUntil *time.Time `json:"hold_until"`
 }
 
 // QuantityView is one quantity of a system.
@@ -54,6 +58,7 @@ type QuantityView struct {
 	TestsUsed         int        `json:"tests_used"`
 	TestsSetAside     int        `json:"tests_set_aside"`
 	LastTest          *time.Time `json:"last_test"`
+	LastValue         *float64   `json:"last_value"` // what that test said
 	TestDue           *time.Time `json:"test_due"`
 	Unconfirmed       *float64   `json:"unconfirmed"` // a test held back until a second one agrees
 	// What follows is advice: it changes no dose. Intervals are of 90 %.
@@ -101,6 +106,7 @@ type ChannelView struct {
 	PlannedMLPerDay float64    `json:"planned_ml_per_day"`
 	Window24hHiML   float64    `json:"window_24h_hi_ml"` // the most that may have been given in the last 24 h
 	PerDayML        float64    `json:"per_day_ml"`
+	TodayML         float64    `json:"today_ml"`    // into the tank since local midnight, halfway between the most and the least
 	TotalHiML       float64    `json:"total_hi_ml"` // since the ledger began
 	TotalLoML       float64    `json:"total_lo_ml"`
 	RunSeconds      float64    `json:"run_seconds"` // since the tubing was changed
@@ -110,8 +116,12 @@ type ChannelView struct {
 	LastRun           *time.Time  `json:"last_run"`
 	LastOutcome       string      `json:"last_outcome"`
 	Withheld          []BlockView `json:"withheld"`
-	CapExpected       *time.Time  `json:"cap_expected"` // when it will run into a cap; null where nothing says so
-	CapCode           safety.Code `json:"cap_code"`     // which one, or empty
+	// LockedOut: one of the reasons in Withheld stays until somebody does something.
+	LockedOut bool `json:"locked_out"`
+	// HoldUntil is when the hold on this channel alone ends; null where there is none.
+	HoldUntil   *time.Time  `json:"hold_until"`
+	CapExpected *time.Time  `json:"cap_expected"` // when it will run into a cap; null where nothing says so
+	CapCode     safety.Code `json:"cap_code"`     // which one, or empty
 	// How far commissioning has come; left out while it has not.
 	PlacementChecked *time.Time `json:"placement_checked,omitempty"`
 	TestRun          *time.Time `json:"test_run,omitempty"` // of the calibration in use

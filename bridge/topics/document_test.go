@@ -106,7 +106,7 @@ func TestDocumentHasEveryField(t *testing.T) {
 		machine.NodeView{}, machine.InterlockView{}, machine.BlockView{}, machine.PlannedRun{}, machine.AlertView{}, machine.BeatView{},
 		machine.RunEvent{}, machine.WithheldEvent{}, machine.LockoutEvent{}, machine.ProofEvent{}, machine.TestResult{}, machine.RunResult{},
 		machine.CalibrationResult{}, machine.RemainingResult{}, machine.HoldResult{},
-		aboutPayload{}, ownerPayload{}, answerPayload{}, problemPayload{}, eventPayload{}} {
+		aboutPayload{}, sitePayload{}, ownerPayload{}, answerPayload{}, problemPayload{}, eventPayload{}} {
 		typ := reflect.TypeOf(v)
 		for i := range typ.NumField() {
 			name, _, _ := strings.Cut(typ.Field(i).Tag.Get("json"), ",")
@@ -120,7 +120,7 @@ func TestDocumentHasEveryField(t *testing.T) {
 // Every topic of the layout is listed.
 func TestDocumentHasEveryTopic(t *testing.T) {
 	doc := readDocument(t)
-	for _, topic := range []string{shed.Availability(), shed.About(), shed.Beat(), shed.Owner(), shed.Answer(), shed.Problem(), shed.Ping(),
+	for _, topic := range []string{shed.Availability(), shed.About(), shed.Beat(), shed.Owner(), shed.Answer(), shed.Problem(), shed.Ping(), shed.State("site"),
 		shed.State("system", "<system>"), shed.State("quantity", "<system>", "<quantity>"), shed.State("channel", "<channel>"),
 		shed.State("container", "<container>"), shed.State("probe", "<probe>"), shed.State("node", "<node>"),
 		shed.State("interlock", "<interlock>"), shed.Alert("<name>"), shed.Event("<kind>")} {

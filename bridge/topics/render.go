@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"time"
 
 	"aliquot/bridge/machine"
 )
@@ -20,11 +21,12 @@ func (l Layout) Birth() Message { return Message{l.Availability(), []byte(Online
 // Will says that it is not; it is the connection's will, and is sent before an orderly end too.
 func (l Layout) Will() Message { return Message{l.Availability(), []byte(Offline), 1, true} }
 
-// Render gives everything that is retained about the state of a site, in a stable order: systems, quantities,
+// Render gives everything that is retained about the state of a site, in a stable order: the site, systems, quantities,
 // channels, containers, probes, nodes, interlocks, alerts. A view that cannot be rendered, since a number in it is
 // not finite, is left out and named in the error; the others stand.
 func (l Layout) Render(v machine.SiteView) ([]Message, error) {
 	b := builder{}
+	b.state(l.State("site"), siteState(v))
 	for _, x := range v.Systems {
 		x.Withheld = notNil(x.Withheld)
 		b.state(l.State("system", x.ID), x)
@@ -53,6 +55,36 @@ func (l Layout) Render(v machine.SiteView) ([]Message, error) {
 		b.add(l.RenderAlert(x), nil)
 	}
 	return b.all, errors.Join(b.bad...)
+}
+
+// sitePayload is the site as a whole.
+type sitePayload struct {
+	Site      string              `json:"site"`
+	Ready     bool                `json:"ready"`
+	Why       []machine.BlockView `json:"why"`
+	HoldUntil *time.Time          `json:"hold_until"`
+	Problem   bool                `json:"problem"` // an alert is raised that is more than a note
+	Critical  int                 `json:"critical"`
+	Warnings  int                 `json:"warnings"`
+	Notes     int                 `json:"notes"`
+	Alerts    []string            `json:"alerts"` // "name: text", the worst first
+}
+
+func siteState(v machine.SiteView) sitePayload {
+	p := sitePayload{Site: v.Site, Ready: v.Ready, Why: notNil(v.Why), HoldUntil: v.HoldUntil, Alerts: []string{}}
+	for _, level := range []struct {
+		name  string
+		count *int
+	}{{machine.Critical, &p.Critical}, {machine.Warning, &p.Warnings}, {machine.Notice, &p.Notes}} {
+		for _, a := range v.Alerts {
+			if a.Raised && a.Level == level.name {
+				*level.count++
+				p.Alerts = append(p.Alerts, a.Name+": "+a.Text)
+			}
+		}
+	}
+	p.Problem = p.Critical+p.Warnings > 0
+	return p
 }
 
 type builder struct {

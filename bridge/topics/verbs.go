@@ -54,7 +54,7 @@ func may(name string, k kind, meaning string) FieldDoc {
 // Common lists the fields that every request takes.
 func Common() []FieldDoc {
 	return []FieldDoc{
-		must("ref", kindName, "the sender's reference, unique per site for 400 days; a repeat gets the first answer again and changes nothing"),
+		must("ref", kindName, "the sender's reference, unique per site for 400 days; a repeat gets the first answer again and changes nothing. With `*` at its end, for `hold`, `release`, `stop`, `acknowledge` and `clock`: each message is a request of its own, and the answer has a number behind the star"),
 		may("by", kindName, "who asks"),
 		may("at", kindTime, "when it happened (a sample was drawn, water was changed), if not now"),
 		may("confirm", kindFlag, "true: do it although the answer to the same request was needs_confirm"),
@@ -123,7 +123,7 @@ func lineVerbs() []VerbDoc {
 func careVerbs() []VerbDoc {
 	return []VerbDoc{
 		{machine.VerbHold, "Pause for a while. One of channel, system, all is needed. Without an end: 2 h. At most 24 h.",
-			[]FieldDoc{mayChannel, inSystem, mayAll, may("minutes", kindNumber, "how long, min"), may("until", kindTime, "end; instead of minutes"), mayReason},
+			[]FieldDoc{mayChannel, inSystem, mayAll, may("minutes", kindNumber, "how long, min; 0 ends the hold, as `release` does"), may("until", kindTime, "end; instead of minutes"), mayReason},
 			`{"ref":"h-1","all":true,"minutes":30,"reason":"feeding"}`},
 		{machine.VerbRelease, "End a hold. One of channel, system, all is needed.", []FieldDoc{mayChannel, inSystem, mayAll}, `{"ref":"h-2","all":true}`},
 		{machine.VerbOutOfService, "Take out of service until it is brought back with clear. One of channel, system, all is needed.",
@@ -140,7 +140,7 @@ func careVerbs() []VerbDoc {
 			[]FieldDoc{must("what", kindName, "`configuration`: raised caps, fixed, base and shared volumes that rise by more than a quarter, and a changed net volume; `ledger`: the ledger as it is, after it was restored or lost; `placement`: container, pump, line and outlet of a channel were looked at; `commissioned`: a channel is proven, primed, calibrated and tried, and its schedule was agreed to"),
 				may("channel", kindName, "name of the channel; needed with `placement` and `commissioned`"), may("text", kindText, "a remark; with `placement` and `commissioned` it is needed and says what was looked at")},
 			`{"ref":"a-1","what":"ledger"}`},
-		{machine.VerbAcknowledge, "Say that somebody knows of an alert: it is not told again. For a while with `minutes`, at most 24 h, or 2 h for a critical one.", []FieldDoc{must("alert", kindName, "name of the alert"), may("minutes", kindNumber, "how long it is silent, min; left out, as long as the alert stands")},
+		{machine.VerbAcknowledge, "Say that somebody knows of an alert: it is not told again. For a while with `minutes`, at most 24 h, or 2 h for a critical one.", []FieldDoc{may("alert", kindName, "name of the alert"), may("all", kindFlag, "true: instead of `alert`, every alert that is raised; critical ones for at most 2 h"), may("minutes", kindNumber, "how long it is silent, min; left out, as long as the alert stands")},
 			`{"ref":"k-1","alert":"container-low-mg"}`},
 		{machine.VerbClock, "Vouch for the clock, where the configuration lets the keeper do so.", nil, `{"ref":"clk-1"}`},
 		{machine.VerbNote, "Record something that makes the estimates less sure.", []FieldDoc{maySystem,

@@ -40,6 +40,7 @@ var table = map[string]room{
 	"bridge/commission":      {ours: []string{"bridge/machine", "planner/metering", "planner/units", "safety"}, pure: true},
 	"bridge/simnode":         {ours: []string{"safety"}, pure: true},
 	"bridge/topics":          {ours: []string{"bridge/machine", "bridge/topics/payload", "planner/nearest", "planner/units", "safety"}, pure: true},
+	"bridge/discovery":       {ours: []string{"bridge/machine", "bridge/topics", "planner/units"}, pure: true},
 	"bridge/topics/payload":  {ours: []string{"planner/units", "safety"}, pure: true},
 	"bridge/agenda":          {pure: true},
 	"bridge/faultsim":        {ours: []string{"bridge/agenda", "bridge/machine", "bridge/node", "bridge/simnode", "planner", "planner/units", "safety"}, pure: true},
@@ -54,7 +55,7 @@ var table = map[string]room{
 	"bridge/ledger":             {ours: []string{"bridge/machine", "safety"}, others: []string{"modernc.org/sqlite"}},
 	"bridge/metrics":            {ours: []string{"bridge/machine", "safety"}, others: []string{"github.com/prometheus/client_golang"}},
 	"bridge/web":                {ours: []string{"bridge/machine", "safety"}},
-	"bridge":                    {ours: []string{"bridge/machine", "bridge/node", "bridge/topics", "planner/units", "safety"}},
+	"bridge":                    {ours: []string{"bridge/discovery", "bridge/machine", "bridge/node", "bridge/topics", "planner/units", "safety"}},
 	"deploy":                    {},
 	"cmd/aliquot":               {ours: []string{"*"}, others: []string{"github.com/alecthomas/kong", "github.com/schollz/progressbar/v3"}},
 }

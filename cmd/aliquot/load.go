@@ -6,6 +6,7 @@ import (
 	"runtime/debug"
 	"strings"
 
+	"aliquot/bridge/discovery"
 	"aliquot/bridge/node"
 	"aliquot/bridge/topics"
 	"aliquot/config"
@@ -19,6 +20,20 @@ type loaded struct {
 }
 
 func (l loaded) layout() topics.Layout { return topics.Layout{Prefix: l.MQTT.Prefix, Site: l.Name} }
+
+// announcer makes the announcements for dashboards; nil if none are wanted.
+func (l loaded) announcer() *discovery.Announcer {
+	if !l.MQTT.Discovery.Enabled {
+		return nil
+	}
+	a := &discovery.Announcer{Prefix: l.MQTT.Discovery.Prefix, Layout: l.layout(), Version: version()}
+	for _, y := range l.Systems {
+		for _, q := range y.Quantities {
+			a.Entries = append(a.Entries, discovery.Entry{System: y.ID, Quantity: q.Quantity, Unit: q.Unit})
+		}
+	}
+	return a
+}
 
 // load reads a configuration. Every problem is told at once; one that does not pass never runs.
 func load(path string) (loaded, error) {

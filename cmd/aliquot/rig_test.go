@@ -21,6 +21,8 @@ import (
 type quay struct {
 	Site, Broker, User, PasswordFile, CAFile, Ledger string
 	AlkPerDay, TracePerDay, TraceSlots               string
+	AlkTarget                                        string // empty: 8.0 dKH
+	Discovery                                        bool   // announce to dashboards
 	now                                              time.Time
 }
 

@@ -83,6 +83,7 @@ func (s *service) connect(ctx context.Context, o serviceOptions, book *ledger.Le
 	link := &link{}
 	parts := bridge.Options{Site: site, State: state, Instance: randomName(), LedgerLost: lost, Layout: o.site.layout(),
 		Nodes: o.site.codecs, Probes: probeInputs(o.site.Site), Levels: levelInputs(o.site.Site), Ledger: book, Link: link, Metrics: counters, Clock: o.clock, Logger: o.logger, Turned: o.turned}
+	parts.Retained, parts.Announcer = book, o.site.announcer()
 	if o.wrap != nil {
 		parts = o.wrap(parts)
 	}

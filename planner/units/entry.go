@@ -69,6 +69,12 @@ func rangeOf(q Quantity) (entryRange, bool) {
 	return entryRange{}, false
 }
 
+// EntryRange is what a test of q may say at all, canonical unit, ends included; false if q is not entered by tests.
+func EntryRange(q Quantity) (least, most float64, ok bool) {
+	r, ok := rangeOf(q)
+	return r.least, r.most, ok
+}
+
 // CheckEntry judges a test value as entered, with its unit (H-28). It never converts a value to another unit
 // than the one named: a number that is plausible only in another unit is refused, and the hint, an *Error, says
 // which unit was probably meant. The hint is nil exactly when the verdict is Accepted. The canonical value is 0
