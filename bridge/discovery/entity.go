@@ -118,12 +118,12 @@ func (b *builder) add(c component, what string, k config) {
 // flag is a template for something that is true or false.
 func flag(expression string) string { return "{{ 'ON' if " + expression + " else 'OFF' }}" }
 
-// moment fills in a time that may be null. The release 2024.3 has no way to say that a time is unknown, so that the
+// moment fills in a time that may be null; known is an expression that is not null with it. The release 2024.3 has no way to say that a time is unknown, so that the
 // entity is unavailable then; what the template gives meanwhile is never shown.
-func moment(k config, topic, field string) config {
+func moment(k config, topic, known, field string) config {
 	k.StateTopic, k.DeviceClass = topic, "timestamp"
-	k.ValueTemplate = "{{ " + field + " if " + field + " else '1970-01-01T00:00:00+00:00' }}"
-	k.Availability = []availability{{topic, "{{ 'online' if " + field + " else 'offline' }}"}}
+	k.ValueTemplate = "{{ " + field + " if " + known + " else '1970-01-01T00:00:00+00:00' }}"
+	k.Availability = []availability{{topic, "{{ 'online' if " + known + " else 'offline' }}"}}
 	return k
 }
 

@@ -39,8 +39,8 @@ func (b *builder) channel(c machine.ChannelView) {
 	one := 1
 	b.add(sensor, "today", config{Name: "Given today", DeviceClass: "volume", Unit: "mL", StateClass: "total_increasing", Precision: &one, StateTopic: state, ValueTemplate: "{{ value_json.today_ml }}"})
 	b.add(sensor, "planned", config{Name: "Planned a day", Unit: "mL/d", StateClass: "measurement", Precision: &one, Icon: "mdi:calendar-clock", StateTopic: state, ValueTemplate: "{{ value_json.planned_ml_per_day }}"})
-	b.add(sensor, "next_run", moment(config{Name: "Next run"}, state, "(value_json.next or {}).at"))
-	b.add(sensor, "last_run", moment(config{Name: "Last run", Category: "diagnostic"}, state, "value_json.last_run"))
+	b.add(sensor, "next_run", moment(config{Name: "Next run"}, state, "value_json.next", "value_json.next.at"))
+	b.add(sensor, "last_run", moment(config{Name: "Last run", Category: "diagnostic"}, state, "value_json.last_run", "value_json.last_run"))
 	b.add(binarySensor, "running", config{Name: "Running", DeviceClass: "running", StateTopic: state, ValueTemplate: flag("value_json.running")})
 	b.add(binarySensor, "locked_out", config{Name: "Locked out", DeviceClass: "problem", StateTopic: state, ValueTemplate: flag("value_json.locked_out")})
 	b.add(sensor, "withheld", config{Name: "Waits because", Icon: "mdi:comment-question-outline", StateTopic: state, ValueTemplate: text("value_json.withheld | map(attribute='text') | join('; ') or 'nothing'")})

@@ -31,7 +31,7 @@ func (b *builder) quantity(q machine.QuantityView) {
 	use := level + 1
 	b.add(sensor, what+"_level", config{Name: name + " level", Unit: q.Unit, StateClass: "measurement", Precision: &level, Icon: "mdi:test-tube", StateTopic: state, AttributesTopic: state, ValueTemplate: "{{ value_json.level }}"})
 	b.add(sensor, what+"_use", config{Name: name + " use", Unit: q.Unit + "/d", StateClass: "measurement", Precision: &use, Icon: "mdi:trending-down", StateTopic: state, ValueTemplate: "{{ value_json.consumption_per_day }}"})
-	b.add(sensor, what+"_next_test", moment(config{Name: name + " next test"}, state, "value_json.next_test"))
+	b.add(sensor, what+"_next_test", moment(config{Name: name + " next test"}, state, "value_json.next_test", "value_json.next_test"))
 	for _, e := range b.a.Entries {
 		if e.System == q.System && string(e.Quantity) == q.Quantity {
 			b.entry(e, what, name, state)

@@ -51,6 +51,7 @@ func TestEndToEnd(t *testing.T) {
 	window := e.checkStop()
 	e.checkRestart(window)
 	e.checkWire()
+	keepsPromises(t, "aliquot/"+site, e.spy.since(0))
 }
 
 // cli runs a command as the keeper; it must succeed.

@@ -36,7 +36,7 @@ var looks = []look{
 	{"sensor.pier_system_quay_alkalinity_next_test", "unavailable", "timestamp", "", ""},
 	{"number.pier_system_quay_alkalinity_test", "unknown", "", "ppm CaCO3", ""},
 	{"number.pier_system_quay_calcium_test", "unknown", "", "mg/L", ""},
-	{"sensor.pier_channel_alk_given_today", "0.0", "volume", "mL", "total_increasing"},
+	{"sensor.pier_channel_alk_given_today", "0", "volume", "mL", "total_increasing"},
 	{"sensor.pier_channel_alk_planned_a_day", "", "", "mL/d", "measurement"},
 	{"sensor.pier_channel_trace_next_run", "", "timestamp", "", ""},
 	{"sensor.pier_channel_alk_last_run", "unavailable", "timestamp", "", ""},
@@ -46,7 +46,7 @@ var looks = []look{
 	{"sensor.pier_channel_alk_waits_because", "", "", "", ""},
 	{"switch.pier_channel_alk_hold", "off", "", "", ""},
 	{"button.pier_channel_alk_prime", "", "", "", ""},
-	{"sensor.pier_container_carbonate_jug_remaining", "1500.0", "volume_storage", "mL", "measurement"},
+	{"sensor.pier_container_carbonate_jug_remaining", "1500", "volume_storage", "mL", "measurement"},
 	{"sensor.pier_container_carbonate_jug_days_left", "", "duration", "d", "measurement"},
 	{"binary_sensor.pier_container_carbonate_jug_low", "off", "problem", "", ""},
 	{"binary_sensor.pier_container_calcium_jug_empty", "on", "problem", "", ""},
@@ -129,13 +129,13 @@ func (h *house) checkTest(r *rig) {
 	mark := r.spy.mark()
 	h.do("number/set_value", "number.pier_system_quay_alkalinity_test", map[string]any{"value": 130})
 	h.await("sensor.pier_system_quay_alkalinity_level", "7.28 dKH", func(s shown) bool { return strings.HasPrefix(s.State, "7.2") })
-	h.is("number.pier_system_quay_alkalinity_test", "130")
+	h.is("number.pier_system_quay_alkalinity_test", "130.0")
 	r.channel(mark, "alk", func(v machine.ChannelView) bool { return v.PlannedMLPerDay > 0 })
 	h.await("sensor.pier_channel_alk_planned_a_day", "a plan", func(s shown) bool { return s.State != "0" && s.State != "0.0" })
 	h.await("sensor.pier_system_quay_alkalinity_next_test", "a time", func(s shown) bool { return strings.Contains(s.State, "T") })
 	h.do("number/set_value", "number.pier_system_quay_alkalinity_test", map[string]any{"value": 20})
 	h.await("sensor.aliquot_pier_last_answer", "a refusal", func(s shown) bool { return strings.Contains(s.State, "test: ") && strings.Contains(s.State, "20") })
-	h.is("number.pier_system_quay_alkalinity_test", "130")
+	h.is("number.pier_system_quay_alkalinity_test", "130.0")
 }
 
 // checkHold holds from the dashboard: what runs each minute does so no more, until it is released there.
