@@ -9,6 +9,10 @@ const referenceHead = `# Every key of a site's configuration
 
 This page is generated from the table of keys that the program checks files against; do not edit it.
 
+An editor that knows JSON Schema takes [site.schema.json](site.schema.json), which ` + "`aliquot check --schema`" + ` prints too: put
+` + "`# yaml-language-server: $schema=site.schema.json`" + ` into the first line of your file. It knows keys and forms of values; what
+one key means for another only ` + "`aliquot check`" + ` knows.
+
 A site is one YAML document. Unknown keys, keys that are there twice, anchors, aliases, tags and a second
 document are refused. Every measure carries its unit; numbers have a decimal point. ` + "`*`" + ` stands for a name of
 your choice (letters, digits, ` + "`-`" + ` and ` + "`_`" + `), ` + "`[]`" + ` for each entry of a list.

@@ -17,10 +17,15 @@ import (
 
 type checkCommand struct {
 	Format string `help:"text or json." enum:"text,json" default:"text"`
+	Schema bool   `help:"Print the JSON Schema of a configuration, for editors, and check nothing."`
 }
 
 // Run says what was understood, so that a keeper can see a slip before a pump does.
 func (c checkCommand) Run(std stream, g *Globals) error {
+	if c.Schema {
+		_, err := std.out.Write(config.JSONSchema())
+		return err
+	}
 	l, err := load(g.Config)
 	if err != nil {
 		return err

@@ -80,6 +80,7 @@ func TestExitCodes(t *testing.T) {
 		word string
 	}{
 		{"good configuration", []string{"check", "-c", good}, exitOK, "the configuration is accepted"},
+		{"the schema needs no configuration", []string{"check", "--schema"}, exitOK, `"$schema": "https://json-schema.org`},
 		{"broken history", []string{"plan", "-c", good, "--at", "2027-03-02T00:00:00Z", "--history", writeFile(t, "broken.jsonl", `{"time":"2027-03-01T00:00:00Z","type":"dose"}`)}, exitFailed, `broken.jsonl:1: `},
 		{"import of a broken history", []string{"import", "-c", good, writeFile(t, "broken.jsonl", "nonsense\n")}, exitFailed, "nothing was imported"},
 		{"import from the future", []string{"import", "-c", good, writeFile(t, "future.jsonl", `{"time":"2150-03-01T00:00:00Z","type":"primed","channel":"alk"}`)}, exitFailed, "in the future"},

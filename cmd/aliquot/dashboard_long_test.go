@@ -33,7 +33,7 @@ type house struct {
 // josepy lacks what the release asks of it.
 var housePackages = []string{"homeassistant==2024.3.3", "paho-mqtt==1.6.1", "home-assistant-frontend==20240307.0", "aiohttp_cors==0.7.0",
 	"aiohttp-fast-url-dispatcher==0.3.0", "aiohttp-zlib-ng==0.3.1", "janus==1.0.0", "SQLAlchemy==2.0.27", "fnv-hash-fast==0.5.0",
-	"psutil-home-assistant==0.0.1", "Pillow==10.2.0", "josepy<2"}
+	"psutil-home-assistant==0.0.1", "Pillow==10.2.0", "josepy<2", "numpy==1.26.0"}
 
 // environment makes the Python environment, or takes the one that HOUSE_ENV names.
 func environment(t *testing.T) string {
