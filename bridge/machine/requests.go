@@ -39,8 +39,8 @@ func (t *turn) asked(q Request) {
 	if open, ok := strings.CutSuffix(q.Ref, OpenRef); ok {
 		q.Ref = t.freshRef(open, q.Verb)
 		if q.Ref == "" {
-			t.do(Problem{Topic: string(q.Verb), Code: safety.BadPayload, Ref: open + OpenRef,
-				Text: fmt.Sprintf("%s: a \"ref\" that ends in %s is for hold, release, stop, acknowledge and clock: anything else must not happen twice, so that it needs a reference of its own", q.Verb, OpenRef)})
+			t.do(Answer{Answered{Ref: open + OpenRef, Verb: string(q.Verb), Code: safety.BadPayload,
+				Text: fmt.Sprintf("%s: a \"ref\" that ends in %s is for hold, release, stop, acknowledge and clock: anything else must not happen twice, so that it needs a reference of its own", q.Verb, OpenRef)}})
 			return
 		}
 	}
