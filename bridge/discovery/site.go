@@ -43,7 +43,8 @@ func (b *builder) channel(c machine.ChannelView) {
 	b.add(sensor, "last_run", moment(config{Name: "Last run", Category: "diagnostic"}, state, "value_json.last_run", "value_json.last_run"))
 	b.add(binarySensor, "running", config{Name: "Running", DeviceClass: "running", StateTopic: state, ValueTemplate: flag("value_json.running")})
 	b.add(binarySensor, "locked_out", config{Name: "Locked out", DeviceClass: "problem", StateTopic: state, ValueTemplate: flag("value_json.locked_out")})
-	b.add(sensor, "withheld", config{Name: "Waits because", Icon: "mdi:comment-question-outline", StateTopic: state, ValueTemplate: text("value_json.withheld | map(attribute='text') | join('; ') or 'nothing'")})
+	b.add(sensor, "withheld", config{Name: "Waits because", Icon: "mdi:comment-question-outline", StateTopic: state, AttributesTopic: state,
+		ValueTemplate: text("value_json.withheld[0].text if value_json.withheld else 'nothing'")})
 	b.holdSwitch("Hold", state, map[string]any{"channel": c.ID})
 	prime := fixed(map[string]any{"channel": c.ID})
 	b.add(button, "prime", config{Name: "Prime", Icon: "mdi:water-sync", CommandTopic: l.Ask(machine.VerbPrime), CommandTemplate: once(prime),
