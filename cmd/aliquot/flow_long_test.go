@@ -1,0 +1,97 @@
+//go:build long
+
+package main
+
+import (
+	"bytes"
+	"fmt"
+	"net/http"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"aliquot/bridge/machine"
+	"aliquot/bridge/mqtt/mosquittotest"
+)
+
+// TestFlow reads and steers a site through the flow of deploy/node-red in a real Node-RED, by its page in a browser.
+// FLOW_MODULES names the node_modules with node-red and its dashboard.
+func TestFlow(t *testing.T) {
+	modules := os.Getenv("FLOW_MODULES")
+	if modules == "" {
+		t.Fatal("FLOW_MODULES must name the node_modules with node-red and @flowfuse/node-red-dashboard")
+	}
+	b := mosquittotest.Start(t, mosquittotest.Options{})
+	r := newRig(t, b, "jetty")
+	r.commission()
+	r.nodes()
+	p := r.daemon("")
+	r.owns(p)
+	flow := openFlow(t, modules, b, "aliquot/jetty")
+	said, err := exec.Command("node", filepath.Join("testdata", "dashboard", "flow.cjs"), flow+"/dashboard/tank", os.Getenv("HOUSE_PICTURES")).CombinedOutput()
+	if err != nil {
+		t.Fatalf("the page: %v\n%s", err, said)
+	}
+	r.channel(r.from, "alk", func(v machine.ChannelView) bool { return v.PlannedMLPerDay > 0 })
+	holds := 0
+	for _, row := range r.rows() {
+		if h, ok := row.Body.(machine.Hold); ok && h.Reason == "node-red" && row.By == "node-red" {
+			holds++
+		}
+	}
+	if holds != 2 {
+		t.Errorf("%d holds were asked for on the page and stand in the ledger; want 2", holds)
+	}
+}
+
+// openFlow starts Node-RED with the flow, changed to the broker and the site of the test, and gives its address.
+func openFlow(t *testing.T, modules string, b *mosquittotest.Server, root string) string {
+	t.Helper()
+	flow, err := os.ReadFile(filepath.Join("..", "..", "deploy", "node-red", "flows.json"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, brokerPort, _ := strings.Cut(b.Addr, ":")
+	text := strings.NewReplacer("aliquot/workshop", root, `"18830"`, fmt.Sprintf("%q", brokerPort)).Replace(string(flow))
+	dir, port := t.TempDir(), mosquittotest.FreePort(t)
+	settings := fmt.Sprintf("module.exports = { uiHost: '127.0.0.1', uiPort: %d, flowFile: 'flows.json', telemetry: { enabled: false, updateNotification: false } };\n", port)
+	for name, content := range map[string]string{"flows.json": text, "settings.js": settings, "package.json": `{"name":"flow","dependencies":{"@flowfuse/node-red-dashboard":"*"}}`} {
+		if err := os.WriteFile(filepath.Join(dir, name), []byte(content), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := os.Symlink(modules, filepath.Join(dir, "node_modules")); err != nil {
+		t.Fatal(err)
+	}
+	cmd := exec.Command("node", filepath.Join(modules, "node-red", "red.js"), "--userDir", dir, "--settings", filepath.Join(dir, "settings.js"))
+	var said bytes.Buffer
+	cmd.Stdout, cmd.Stderr = &said, &said
+	if err := cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	ended := make(chan struct{})
+	go func() { _ = cmd.Wait(); close(ended) }()
+	t.Cleanup(func() {
+		_ = cmd.Process.Kill()
+		<-ended
+		if text := said.String(); t.Failed() || strings.Contains(text, "[error]") {
+			t.Errorf("Node-RED said:\n%s", text)
+		}
+	})
+	base := fmt.Sprintf("http://127.0.0.1:%d", port)
+	for late := time.Now().Add(time.Minute); ; time.Sleep(200 * time.Millisecond) {
+		answer, err := http.Get(base + "/dashboard/tank")
+		if err == nil {
+			_ = answer.Body.Close()
+			if answer.StatusCode == http.StatusOK {
+				return base
+			}
+		}
+		if time.Now().After(late) {
+			t.Fatalf("Node-RED does not serve the page: %v", err)
+		}
+	}
+}
