@@ -68,6 +68,7 @@ func TestLeftoversGo(t *testing.T) {
 		r := startRig(t, announced(kept))
 		r.connect()
 		time.Sleep(10 * time.Second)
+		synctest.Wait()
 		want := []string{"homeassistant/sensor/aliquot_shed/channel_old_today/config", "aliquot/older/about", "aliquot/shed/alert/gone", "aliquot/shed/state/channel/old"}
 		if got := r.wire.removals(); !slices.Equal(got, want) {
 			t.Errorf("emptied %v; want %v", got, want)
@@ -89,6 +90,7 @@ func TestLeftoversGo(t *testing.T) {
 		r.b.LinkDown()
 		r.connect()
 		time.Sleep(10 * time.Second)
+		synctest.Wait()
 		if got := r.wire.removals(); len(got) != len(want) || kept.sets > sets+1 {
 			t.Errorf("after a new connection: emptied %v, written %d times more; want nothing new", got[len(want):], kept.sets-sets)
 		}
@@ -114,6 +116,7 @@ func TestRememberedBeforePublished(t *testing.T) {
 		r.connect()
 		r.ask("out-of-service", map[string]any{"ref": "o", "channel": "alk", "reason": "an alert"})
 		time.Sleep(20 * time.Second)
+		synctest.Wait()
 		if known, _ := kept.RetainedTopics(); !slices.ContainsFunc(known, func(s string) bool { return strings.Contains(s, "/alert/lockout-alk") }) {
 			t.Errorf("the alert is not remembered: %v", known)
 		}
@@ -131,6 +134,7 @@ func TestABrokenListStopsNothing(t *testing.T) {
 				r := startRig(t, announced(kept))
 				r.connect()
 				time.Sleep(10 * time.Second)
+		synctest.Wait()
 				if a := r.ask("hold", map[string]any{"ref": "h", "all": true}); a["ok"] != true {
 					t.Errorf("a hold answers %v", a)
 				}
@@ -168,6 +172,7 @@ func TestAnnouncementsAreGentle(t *testing.T) {
 		r.wire.mu.Unlock()
 		r.connect()
 		time.Sleep(20 * time.Second)
+		synctest.Wait()
 		for second, n := range perSecond {
 			if n > atOnce {
 				t.Errorf("%d announcements and removals in second %d; want at most %d", n, second, atOnce)
