@@ -134,7 +134,7 @@ func TestABrokenListStopsNothing(t *testing.T) {
 				r := startRig(t, announced(kept))
 				r.connect()
 				time.Sleep(10 * time.Second)
-		synctest.Wait()
+				synctest.Wait()
 				if a := r.ask("hold", map[string]any{"ref": "h", "all": true}); a["ok"] != true {
 					t.Errorf("a hold answers %v", a)
 				}
