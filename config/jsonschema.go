@@ -109,7 +109,7 @@ const (
 )
 
 var (
-	oneWord  = regexp.MustCompile(`^[\w-]+(, [\w-]+)* or [\w-]+$`)
+	oneWord  = regexp.MustCompile(`^[\w%-]+(, [\w%-]+)* or [\w%-]+$`)
 	between  = regexp.MustCompile(`from ([0-9.]+) to ([0-9.]+)$`)
 	exampled = regexp.MustCompile(`such as ("[^"]+"|[^,{]+)`)
 )

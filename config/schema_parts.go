@@ -49,8 +49,8 @@ var stockKeys = []Key{
 	{Path: "containers.*.level.table.[]", Type: tMapping, Need: Optional, Meaning: "One reading. They rise; the volumes rise with them or, for a sensor above the liquid, fall."},
 	{Path: "containers.*.level.table.[].at", Type: "a length with its unit, such as 120 mm", Need: Required, Meaning: "The reading."},
 	{Path: "containers.*.level.table.[].holds", Type: "a volume with its unit, such as 2.5 L", Need: Required, Meaning: "What the container holds then; 0 mL when empty."},
-	{Path: "containers.*.level.low", Type: "a payload, such as ON", Need: Depends, Meaning: "What the float switch sends at its mark or below; with `switch` only, and required there."},
-	{Path: "containers.*.level.enough", Type: "a payload, such as OFF", Need: Depends, Meaning: "What it sends above; with `switch` only, and required there."},
+	{Path: "containers.*.level.low", Type: "a payload", Need: Depends, Meaning: "What the float switch sends at its mark or below; with `switch` only, and required there."},
+	{Path: "containers.*.level.enough", Type: "a payload", Need: Depends, Meaning: "What it sends above; with `switch` only, and required there."},
 	{Path: "containers.*.level.mark", Type: "a volume with its unit, such as 400 mL", Need: Depends,
 		Meaning: "What the container holds when the float switch trips; with `switch` only, and required there. While it says `low`, nothing is believed to be there beyond this."},
 }
