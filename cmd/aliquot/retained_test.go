@@ -61,6 +61,8 @@ func TestRetainedTopicsGoWithTheConfiguration(t *testing.T) {
 	listener.await(0, "the last announcement", on("homeassistant/binary_sensor/aliquot_slip/node_fixed_online/config", "connectivity"))
 	before := retained(t, b, "slip-before", "aliquot/#", "homeassistant/#")
 	p.kill() // no orderly end: the list must be on disk already
+	p.wait()
+	r.takeOver()
 
 	mark := r.spy.mark()
 	again := start(t, "the smaller site", "", "run", "-c", withoutChannel(r))
