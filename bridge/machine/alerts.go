@@ -185,15 +185,15 @@ func daysText(d time.Duration) string { return fmt.Sprintf("%g days", d.Hours()/
 
 func (t *turn) testConditions(y *systemState, add adder) {
 	for _, g := range y.cfg.Targets {
-		e := y.filter.At(t.wall(), g.Quantity)
+		accepted, held := y.filter.Tested(g.Quantity)
 		name := func(kind string) string { return kind + y.cfg.ID + "-" + string(g.Quantity) }
-		if e.Held != nil {
-			add(name("test-unconfirmed-"), Warning, "%s of %s: %s; test again", g.Quantity, y.cfg.ID, heldText(e, g.Quantity.Unit()))
+		if held != nil {
+			add(name("test-unconfirmed-"), Warning, "%s of %s: %s; test again", g.Quantity, y.cfg.ID, heldText(held, g.Quantity.Unit()))
 		}
-		if !e.Known || e.LastAccepted.IsZero() {
+		if accepted.IsZero() {
 			continue
 		}
-		switch age := t.wall().Sub(e.LastAccepted); {
+		switch age := t.wall().Sub(accepted); {
 		case g.Test.StaleAfter > 0 && age > g.Test.StaleAfter:
 			add(name("test-stale-"), Warning, "the last test of %s in %s is %.0f days old; dosing no longer corrects by it", g.Quantity, y.cfg.ID, age.Hours()/24)
 		case g.Test.DueEvery > 0 && age > g.Test.DueEvery:
@@ -202,11 +202,8 @@ func (t *turn) testConditions(y *systemState, add adder) {
 	}
 }
 
-func heldText(e estimate.Estimate, unit string) string {
-	if e.Held == nil {
-		return ""
-	}
-	return fmt.Sprintf("the test of %.3g %s is far from what was expected", e.Held.Value, unit)
+func heldText(held *estimate.Test, unit string) string {
+	return fmt.Sprintf("the test of %.3g %s is far from what was expected", held.Value, unit)
 }
 
 func scopeName(c Scope) string {

@@ -109,9 +109,12 @@ func (s *State) seawaterOf(y *systemState, at time.Time) seawater.Water {
 	if v, ok := s.measured(y, units.Temperature); ok {
 		w.Temperature = seawater.Celsius(v)
 	}
-	mgL, ok := y.level(units.Calcium, at)
 	rho, err := seawater.DensityOf(w.Salinity, w.Temperature)
-	if !ok || err != nil {
+	if err != nil {
+		return w
+	}
+	mgL, ok := y.level(units.Calcium, at)
+	if !ok {
 		return w
 	}
 	if umolL, err := units.FromCanonical(units.Calcium, mgL, "umol/L"); err == nil {

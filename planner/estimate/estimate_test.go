@@ -330,6 +330,10 @@ func TestAnySequenceStaysSane(t *testing.T) {
 				if e.Level < 0 || e.Consumption < 0 || e.LevelCaught < e.Level || e.TestsUsed < 0 || e.TestsSetAside < 0 {
 					rt.Fatalf("estimate %+v is impossible", e)
 				}
+				accepted, held := a.Tested(e.Quantity)
+				if !accepted.Equal(e.LastAccepted) || (held == nil) != (e.Held == nil) || held != nil && *held != *e.Held {
+					rt.Fatalf("Tested gives %v and %v beside the estimate %+v", accepted, held, e)
+				}
 				other := b.All(day(now + 1))[i]
 				e.Held, other.Held = nil, nil
 				if e != other {

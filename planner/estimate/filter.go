@@ -151,6 +151,23 @@ func (f *Filter) At(t time.Time, q units.Quantity) Estimate {
 	return e
 }
 
+// Tested gives the time of the newest accepted test of a quantity, zero before the first, and the test that is held, nil
+// if none is: the same as in any estimate of it, and without the work of one.
+func (f *Filter) Tested(q units.Quantity) (accepted time.Time, held *Test) {
+	k := f.find(q)
+	if k == nil {
+		return time.Time{}, nil
+	}
+	if k.doubt != nil {
+		t := k.doubt.test
+		held = &t
+	}
+	if k.known {
+		accepted = k.last.At
+	}
+	return accepted, held
+}
+
 // All gives every estimate at t in the order of the specs.
 func (f *Filter) All(t time.Time) []Estimate {
 	out := make([]Estimate, len(f.tracks))

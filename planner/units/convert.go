@@ -35,7 +35,7 @@ func ToCanonical(q Quantity, value float64, unit string) (float64, error) {
 	if err != nil {
 		return 0, err
 	}
-	return finite(value*d.factor+d.offset, withUnit(value, unit))
+	return finiteOf(value*d.factor+d.offset, value, unit)
 }
 
 // FromCanonical converts a value in q's canonical unit to the named unit. It inverts ToCanonical.
@@ -44,11 +44,11 @@ func FromCanonical(q Quantity, value float64, unit string) (float64, error) {
 	if err != nil {
 		return 0, err
 	}
-	return finite((value-d.offset)/d.factor, withUnit(value, q.Unit()))
+	return finiteOf((value-d.offset)/d.factor, value, q.Unit())
 }
 
 func findUnit(q Quantity, value float64, unit string) (unitDef, error) {
-	if _, err := finite(value, withUnit(value, unit)); err != nil {
+	if _, err := finiteOf(value, value, unit); err != nil {
 		return unitDef{}, err
 	}
 	defs := unitsOf(q)
@@ -108,6 +108,14 @@ func unitHint(q Quantity, folded string) string {
 func finite(v float64, found string) (float64, error) {
 	if math.IsNaN(v) || math.IsInf(v, 0) {
 		return 0, &Error{Reason: NotANumber, Found: fmt.Sprintf("%q is not a finite number", clip(found))}
+	}
+	return v, nil
+}
+
+// finiteOf is finite for what came of a value with a unit, which is written down only if it has to be named.
+func finiteOf(v, of float64, unit string) (float64, error) {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return finite(v, withUnit(of, unit))
 	}
 	return v, nil
 }
