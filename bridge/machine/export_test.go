@@ -97,32 +97,6 @@ type OneSystem struct{ y systemState }
 // NewOneSystem starts one.
 func NewOneSystem(cfg *planner.System) *OneSystem { return &OneSystem{newSystemState(cfg, nil)} }
 
-// Blank makes folds of one site without looking through its calendars each time, which New does.
-type Blank struct{ s State }
-
-// NewBlank looks through the calendars once.
-func NewBlank(site *Site) *Blank { return &Blank{New(site)} }
-
-// Fold starts with an empty ledger, as NewFold does.
-func (b *Blank) Fold() *Fold {
-	s := b.s
-	s.answers, s.accepted = map[string]Answered{}, map[string]string{}
-	s.channels = append([]channelState(nil), s.channels...)
-	s.contents = append([]containerState(nil), s.contents...)
-	s.probes = append([]probeState(nil), s.probes...)
-	s.locks = append([]safety.Interlock(nil), s.locks...)
-	s.nodes = append([]nodeState(nil), s.nodes...)
-	for i := range s.nodes {
-		s.nodes[i].retained = map[retainedAt]bool{}
-	}
-	s.systems = nil
-	for i := range s.site.Systems {
-		s.systems = append(s.systems, newSystemState(&s.site.Systems[i], s.site.Channels))
-		s.systems[i].water = s.site.waterOf(s.site.Systems[i].ID)
-	}
-	return &Fold{s: s}
-}
-
 // DoseAt and TestAt feed the estimator as rows would.
 func (o *OneSystem) DoseAt(at time.Time, q units.Quantity, rise float64, over time.Duration) {
 	o.y.add(input{at: at, kind: inputDose, rises: []estimate.Rise{{Quantity: q, Mean: rise, Lo: .95 * rise, Hi: 1.05 * rise, Over: over}}})

@@ -20,6 +20,9 @@ type Fold struct {
 // NewFold starts with an empty ledger.
 func NewFold(site *Site) *Fold { return &Fold{s: New(site)} }
 
+// Fold starts with an empty ledger.
+func (b *Blank) Fold() *Fold { return &Fold{s: b.State()} }
+
 // Add folds the next row.
 func (f *Fold) Add(r Row) {
 	f.s.clock = safety.NewClock(safety.TrustDeclared, r.Elapsed, r.At, r.Elapsed).Advance(safety.Instant{Wall: r.At})

@@ -239,13 +239,34 @@ type ownership struct {
 	seenMono  time.Duration
 }
 
-// New gives the state of a site whose ledger is empty.
-func New(site *Site) State {
-	s := State{site: site, index: newIndex(site), answers: map[string]Answered{}, accepted: map[string]string{}}
+// Blank is a site whose calendars were looked through, which takes some milliseconds: many states of it can begin.
+type Blank struct {
+	site  *Site
+	index index
+	gaps  []time.Duration // by channel: the longest time between two slots
+	peaks []planner.Peak  // by channel
+}
+
+// NewBlank looks through the calendars of a site.
+func NewBlank(site *Site) *Blank {
+	b := &Blank{site: site, index: newIndex(site)}
 	for i := range site.Channels {
-		c := &site.Channels[i]
-		s.channels = append(s.channels, channelState{cfg: c, tolerance: safety.DefaultTolerance, longestGap: longestGap(c.Calendar),
-			peak: c.Calendar.Peak(time.Date(2027, 1, 1, 0, 0, 0, 0, time.UTC))})
+		c := site.Channels[i].Calendar
+		b.gaps = append(b.gaps, longestGap(c))
+		b.peaks = append(b.peaks, c.Peak(time.Date(2027, 1, 1, 0, 0, 0, 0, time.UTC)))
+	}
+	return b
+}
+
+// New gives the state of a site whose ledger is empty.
+func New(site *Site) State { return NewBlank(site).State() }
+
+// State is that of an empty ledger. States share nothing that ever changes.
+func (b *Blank) State() State {
+	site := b.site
+	s := State{site: site, index: b.index, answers: map[string]Answered{}, accepted: map[string]string{}}
+	for i := range site.Channels {
+		s.channels = append(s.channels, channelState{cfg: &site.Channels[i], tolerance: safety.DefaultTolerance, longestGap: b.gaps[i], peak: b.peaks[i]})
 	}
 	for i := range site.Containers {
 		s.contents = append(s.contents, containerState{cfg: &site.Containers[i], supplement: site.Containers[i].Supplement})
