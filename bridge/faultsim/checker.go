@@ -14,14 +14,14 @@ import (
 type checker struct {
 	site     *machine.Site
 	broken   *Violation
-	flows    []flows                  // by channel
-	doses    [][]window               // by ledger and target, into the tank
-	caps     [][]pouring              // by ledger and channel
-	total    []float64                // µL into the tank, by channel
-	planned  []float64                // the least daily volume that was planned while the tail is measured, µL, by channel
-	measured []float64                // µL, likewise
-	ids      map[string]bool          // of the runs on the wire
-	decided  map[string]time.Duration // when each was made
+	flows    []flows             // by channel
+	doses    [][]window          // by ledger and target, into the tank
+	caps     [][]pouring         // by ledger and channel
+	total    []float64           // µL into the tank, by channel
+	planned  []float64           // the least daily volume that was planned while the tail is measured, µL, by channel
+	measured []float64           // µL, likewise
+	ids      map[string]bool     // of the runs on the wire
+	decided  map[string]decision // when each was made
 	reserved map[*ledger]map[string]machine.RunReserved
 	raised   map[string]bool // critical alerts in the ledger
 	standing standings
@@ -31,6 +31,13 @@ type checker struct {
 	slots    map[string]time.Duration
 	holds    []heldUntil
 	tail     time.Duration // since when the tail is measured; 0: it is not
+}
+
+// decision is when a run was decided, and whether the kernel vouched for the clock then. It may cease to while the disk is
+// slow: the run leaves within RunTTL all the same.
+type decision struct {
+	at     time.Duration
+	synced bool
 }
 
 // pouring keeps what went into the tank and what into vessels apart.
@@ -49,7 +56,7 @@ type heldUntil struct {
 
 func newChecker(site *machine.Site) checker {
 	n := len(site.Channels)
-	c := checker{site: site, flows: make([]flows, n), total: make([]float64, n), planned: make([]float64, n), measured: make([]float64, n), ids: map[string]bool{}, decided: map[string]time.Duration{},
+	c := checker{site: site, flows: make([]flows, n), total: make([]float64, n), planned: make([]float64, n), measured: make([]float64, n), ids: map[string]bool{}, decided: map[string]decision{},
 		reserved: map[*ledger]map[string]machine.RunReserved{}, raised: map[string]bool{}, stops: map[*process]map[int]bool{}, lastSent: []time.Duration{-hour, -hour},
 		lastDose: make([]time.Duration, n), slots: map[string]time.Duration{}}
 	for i := range site.Channels {

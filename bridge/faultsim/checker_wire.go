@@ -19,7 +19,7 @@ func (c *checker) connected(p *process) { c.stops[p] = map[int]bool{} }
 func (c *checker) decides(p *process, e machine.Event, effects []machine.Effect) {
 	for _, e := range effects {
 		if run, ok := e.(machine.SendRun); ok {
-			c.decided[run.Run] = p.h.w.now
+			c.decided[run.Run] = decision{p.h.w.now, p.h.synced}
 		}
 	}
 	a, ok := e.(machine.Asked)
@@ -55,7 +55,7 @@ func (c *checker) sent(w *world, p *process, f *flight) {
 		w.violated("INV-3, H-09", "run %s of %s is sent a second time", f.Run, f.Channel)
 	}
 	c.ids[f.Run] = true
-	if wait := w.now - c.decided[f.Run]; wait > safety.RunTTL {
+	if wait := w.now - c.decided[f.Run].at; wait > safety.RunTTL {
 		w.violated("INV-5, H-04", "run %s of %s leaves %s after it was decided, at most %s is allowed", f.Run, f.Channel, wait, safety.RunTTL)
 	}
 	if f.channel < 0 {
@@ -91,7 +91,7 @@ func (c *checker) gate(w *world, p *process, f *flight) {
 			w.violated("INV-11, H-05", "%s runs although %s was not told to stop since the connection was made", f.Channel, ch.ID)
 		}
 	}
-	if !h.synced {
+	if !c.decided[f.Run].synced {
 		w.violated("INV-7, H-11, H-14", "%s runs although nobody vouches for the clock", f.Channel)
 	}
 	if h.index > 0 {

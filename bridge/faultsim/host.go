@@ -82,16 +82,32 @@ func (h *host) boot(lost string) {
 		}
 		p.codecs = append(p.codecs, c)
 	}
-	fold := machine.NewFold(w.tamper.Site(w.site))
-	for _, r := range w.tamper.Rows(h.ledger.rows) {
-		fold.Add(r)
-	}
+	fold := h.fold()
 	p.state = fold.State()
 	h.p, h.ledger.failed, h.ledger.failNext = p, false, 0
 	w.check.born(p)
 	w.note("process %d starts on host %d with %d rows", p.number, h.index, len(h.ledger.rows))
 	p.offer(machine.Booted{Instance: fmt.Sprintf("process-%d", p.number), LedgerLost: lost})
 	w.after(300*time.Millisecond, func() { p.connect() })
+}
+
+// fold is that of the ledger. What an earlier process of this host folded is not folded again, unless the scenario says
+// Whole, or the rows were tampered with: then it begins with the first row.
+func (h *host) fold() *machine.Fold {
+	w, l := h.w, &h.ledger
+	site := w.tamper.Site(w.site)
+	if w.blankOf != site { // the calendars of a site are looked through once
+		w.blankOf, w.blank, l.folded = site, machine.NewBlank(site), nil
+	}
+	rows := w.tamper.Rows(l.rows)
+	if tampered := len(rows) > 0 && &rows[0] != &l.rows[0]; l.folded == nil || w.o.Whole || tampered {
+		l.folded, l.foldedTo = w.blank.Fold(), 0
+	}
+	for _, r := range rows[l.foldedTo:] {
+		l.folded.Add(r)
+	}
+	l.foldedTo = len(rows)
+	return l.folded.Clone()
 }
 
 // crash ends the process without a word.

@@ -16,6 +16,8 @@ type ledger struct {
 	slow     time.Duration   // what an append takes
 	failNext int             // 1: the next append fails; 2: it fails, but is on disk
 	failed   bool            // refuses everything until it is opened anew
+	folded   *machine.Fold   // of the first foldedTo rows; nil: of none
+	foldedTo int
 }
 
 var errDisk = errors.New("input/output error")

@@ -15,6 +15,7 @@ import (
 type Options struct {
 	Tamper Tamper // nil: nothing is tampered with
 	Keep   int    // how many of the last lines of the trace are kept
+	Whole  bool   // every process folds its whole ledger, as the service does, not only what is new since the last one
 }
 
 // Tamper stands between the machine and the world. The mutations that prove that the checker bites are tampers; so no
@@ -48,12 +49,15 @@ func (Untouched) Unsent(machine.SendRun) bool { return false }
 // world is everything in a trace.
 type world struct {
 	agenda.Agenda
-	s      Scenario
-	tamper Tamper
-	site   *machine.Site
-	now    time.Duration // true time since the start
-	end    time.Duration
-	chance *rand.Rand // of the network
+	s       Scenario
+	o       Options
+	tamper  Tamper
+	site    *machine.Site
+	blank   *machine.Blank // of blankOf
+	blankOf *machine.Site
+	now     time.Duration // true time since the start
+	end     time.Duration
+	chance  *rand.Rand // of the network
 
 	hosts  []*host // the daemon's, then the second one's
 	births int
@@ -90,7 +94,7 @@ func newWorld(s Scenario, o Options) (*world, error) {
 	if !(s.Days >= 1 && s.Days <= 366) || s.Zone == nil {
 		return nil, fmt.Errorf("a scenario has 1 to 366 days and a zone, found %d days", s.Days)
 	}
-	w := &world{s: s, tamper: o.Tamper, site: coveOf(s), end: time.Duration(s.Days) * 24 * time.Hour, chance: rand.New(rand.NewPCG(s.Seed, 2))}
+	w := &world{s: s, o: o, tamper: o.Tamper, site: coveOf(s), end: time.Duration(s.Days) * 24 * time.Hour, chance: rand.New(rand.NewPCG(s.Seed, 2))}
 	if w.tamper == nil {
 		w.tamper = Untouched{}
 	}
