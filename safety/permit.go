@@ -92,20 +92,24 @@ type Verdict struct {
 // Permit decides whether the run may start now. It is the only gate: scheduled, manual, attended and automatic
 // runs all pass it, in the same transaction that reserves them (INV-1, INV-7, INV-8, INV-14).
 func Permit(a Ask, f Facts) Verdict {
-	hi, _ := Account(a.Commanded, Unknown, nil)
-	if blocks := Blocks(a, f); len(blocks) > 0 {
-		return Verdict{Block: blocks[0]}
+	for _, check := range checks {
+		if blocks := check(a, f); len(blocks) > 0 {
+			return Verdict{Block: blocks[0]}
+		}
 	}
+	hi, _ := Account(a.Commanded, Unknown, nil)
 	return Verdict{Allowed: true, Hi: hi}
+}
+
+// checks are everything that is looked at, the gravest first.
+var checks = [...]func(Ask, Facts) []Block{
+	checkFinite, checkShell, checkStanding, checkReadiness, checkContainer, checkOwnLimits, checkDayCap, checkQuantities, checkSpacing,
 }
 
 // Blocks lists every reason against the run, the gravest first; none means that Permit allows it.
 func Blocks(a Ask, f Facts) []Block {
 	var out []Block
-	for _, check := range []func(Ask, Facts) []Block{
-		checkFinite, checkShell, checkStanding, checkReadiness, checkContainer, checkOwnLimits, checkDayCap,
-		checkQuantities, checkSpacing,
-	} {
+	for _, check := range checks {
 		out = append(out, check(a, f)...)
 	}
 	return out

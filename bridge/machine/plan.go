@@ -212,8 +212,8 @@ func (s *State) unplanned(c *channelState) safety.Code {
 }
 
 func (s *State) testedSince(c *channelState, at time.Time) bool {
-	e := s.system(c.cfg.System).filter.At(s.clock.Wall(), c.cfg.Quantity)
-	return e.Known && e.LastAccepted.After(at)
+	accepted, _ := s.system(c.cfg.System).filter.Tested(c.cfg.Quantity)
+	return accepted.After(at)
 }
 
 // withhold counts and tells a reason once per slot.

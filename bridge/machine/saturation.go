@@ -65,6 +65,9 @@ func (s *State) saturation(y *systemState, at time.Time) (float64, bool) {
 	if _, ok := s.measured(y, units.PH); !ok {
 		return 0, false
 	}
+	if _, err := s.saltOf(y, at).PHScales(); err != nil {
+		return 0, false // before any work on levels: this is asked every minute
+	}
 	alk, ok := y.level(units.Alkalinity, at)
 	if !ok {
 		return 0, false
@@ -97,9 +100,8 @@ func (s *State) carbonate(y *systemState, dkh float64, at time.Time) (seawater.S
 	return sys, c, err == nil
 }
 
-// seawaterOf is a system's water: what a fresh probe says, else what tests say, else what was configured. Calcium of which
-// nothing is known goes with salinity as in the sea.
-func (s *State) seawaterOf(y *systemState, at time.Time) seawater.Water {
+// saltOf is a system's water: what a fresh probe says, else what tests say, else what was configured.
+func (s *State) saltOf(y *systemState, at time.Time) seawater.Water {
 	w := seawater.Water{Salinity: y.water.Salinity, Temperature: y.water.Temperature}
 	if v, ok := s.measured(y, units.Salinity); ok {
 		w.Salinity = seawater.PSU(v)
@@ -109,6 +111,12 @@ func (s *State) seawaterOf(y *systemState, at time.Time) seawater.Water {
 	if v, ok := s.measured(y, units.Temperature); ok {
 		w.Temperature = seawater.Celsius(v)
 	}
+	return w
+}
+
+// seawaterOf is that with its calcium. Calcium of which nothing is known goes with salinity as in the sea.
+func (s *State) seawaterOf(y *systemState, at time.Time) seawater.Water {
+	w := s.saltOf(y, at)
 	rho, err := seawater.DensityOf(w.Salinity, w.Temperature)
 	if err != nil {
 		return w
