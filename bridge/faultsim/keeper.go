@@ -64,6 +64,9 @@ func (k *keeper) ask(verb machine.Verb, q machine.Request) string {
 // heard takes an answer.
 func (k *keeper) heard(a machine.Answered) {
 	k.w.note("answer to %s %s: %s", a.Ref, a.Verb, a.Code)
+	if a.Verb == string(machine.VerbTest) && a.Code == safety.ClockUntrusted {
+		clear(k.tested) // he tests again when he comes by
+	}
 	if id := k.due[a.Ref]; id != "" && a.Code == safety.Started {
 		delete(k.due, a.Ref)
 		k.w.after(2*time.Minute, func() { k.ask(machine.VerbPrimed, machine.Request{Channel: id}) })

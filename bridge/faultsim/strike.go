@@ -56,6 +56,7 @@ func (w *world) strikeHost(f Fault) {
 		h.ledger = h.ledger.without(f.N)
 		h.lost = "the ledger is behind its high-water mark"
 		w.check.restored(w)
+		w.keeper.lost = 0 // he counts anew
 		h.restartIn(f.For)
 	case DiskFails:
 		h.ledger.failNext = 1 + f.N

@@ -19,6 +19,7 @@ func Durable(s *State) string {
 	var b strings.Builder
 	say := func(format string, args ...any) { fmt.Fprintf(&b, format+"\n", args...) }
 	say("seq %d epoch %d instance %s starts %v answers %d", s.seq, s.epoch, s.instance, s.starts, len(s.answers))
+	say("trusted %s %d", s.trusted, s.trustedAt)
 	say("standing %+v", s.standing)
 	say("accepted %v bounds %v", s.accepted, s.bounds)
 	for _, a := range s.alerts {

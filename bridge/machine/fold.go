@@ -52,6 +52,7 @@ func (f *Fold) Judged(system string) estimate.Result {
 // ledger has happened. A row about something that the site no longer has changes nothing but the counters.
 func (s *State) apply(r Row) {
 	s.seq = r.Seq
+	r.At = s.dated(r)
 	s.daysStale = s.daysStale || movesPlan(r.Body)
 	if r.Trusted {
 		s.beginHalves(r.Elapsed)
@@ -97,6 +98,22 @@ func (s *State) apply(r Row) {
 	default:
 		s.applyAdministration(r)
 	}
+}
+
+// dated is when a row was written. A clock in doubt does not say: then it is as long after the newest row of a clock that
+// was believed as the axis has gone on since. A run that ended while the clock stood a year ahead would have the
+// estimator believe that a year without doses has passed (H-11).
+func (s *State) dated(r Row) time.Time {
+	switch {
+	case r.Trusted:
+		if !r.At.Before(s.trusted) {
+			s.trusted, s.trustedAt = r.At, r.Elapsed
+		}
+		return r.At
+	case s.trusted.IsZero():
+		return r.At
+	}
+	return s.trusted.Add(time.Duration(r.Elapsed-s.trustedAt) * time.Millisecond)
 }
 
 // applyAdministration folds the rows that move no water.

@@ -214,11 +214,14 @@ func (t *turn) theScope(q Request) (Scope, *reply) {
 	return Scope{}, nil
 }
 
-// happenedAt checks the time that a request gives for what it reports; left out it is now.
+// happenedAt checks the time that a request gives for what it reports; left out it is now. While the clock is in doubt
+// nobody can say when that is: a test under a wrong date would have the plan go by it, or forget it (H-11, H-14).
 func (t *turn) happenedAt(q Request) (time.Time, *reply) {
 	const oldest = 400 * 24 * time.Hour
 	now := t.wall()
 	switch {
+	case !t.clock.Trusted():
+		return now, no(safety.ClockUntrusted, "it cannot be said when this was: %s; say it again when the clock is believed", t.clock.Distrust())
 	case q.At == nil:
 		return now, nil
 	case q.At.After(now.Add(safety.FutureSkew)):

@@ -32,7 +32,11 @@ type State struct {
 	preview   bool      // live conditions are assumed good
 
 	// fold of the ledger
-	seq      int64
+	seq int64
+	// the newest row that was written on a clock that was believed, and its place on the axis
+	trusted   time.Time
+	trustedAt safety.Elapsed
+
 	epoch    int64
 	serial   int64
 	starts   []safety.Elapsed // the last starts, for H-15
