@@ -10,8 +10,10 @@ import (
 
 // Under the race detector everything takes ten times as long: fewer worlds do, since no goroutine is at work here.
 func TestMain(m *testing.M) {
-	if err := flag.Set("rapid.checks", "10"); err != nil {
-		panic(err)
+	for name, value := range map[string]string{"rapid.checks": "10", "explore-faults": "0", "explore-states": "200"} {
+		if err := flag.Set(name, value); err != nil {
+			panic(err)
+		}
 	}
 	os.Exit(m.Run())
 }
