@@ -122,6 +122,7 @@ func (t *turn) conditions() []condition {
 	}
 	for i := range t.channels {
 		t.tubingConditions(&t.channels[i], add)
+		t.planConditions(&t.channels[i], add)
 	}
 	for i := range t.site.Interlocks {
 		t.interlockConditions(i, add)

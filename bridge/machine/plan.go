@@ -66,7 +66,7 @@ func (s *State) refreshDays(at time.Time) {
 	}
 	s.daysAt, s.daysStale = at, false
 	s.scratch = s.fillInput(s.scratch, at)
-	s.setDays(planner.DayVolumes(s.scratch))
+	s.setDays(s.dayVolumes(s.scratch))
 }
 
 func (s *State) setDays(days []planner.Day) {
@@ -92,7 +92,7 @@ func (t *turn) plan(now time.Time) {
 	t.lastPlan = now
 	t.nextTick = nextLocal(t.site.Tick, t.site.Zone, now)
 	in := t.planInput(now)
-	days := planner.DayVolumes(in)
+	days := t.dayVolumes(in)
 	t.setDays(days)
 	if age := now.Sub(t.advisedAt); stale || t.advisedAt.IsZero() || age < 0 || age >= adviceEvery {
 		t.advise(in, days)
@@ -174,7 +174,11 @@ func (t *turn) tryServe(c *channelState, d *dueSlot) {
 		t.withhold(c, d, v.Block)
 		return
 	}
-	run, carry, ok := planner.RunAt(t.planChannel(c, t.wall()), c.day.PerDay, d.slot)
+	run, carry, ok := t.site.planner().RunAt(t.planChannel(c, t.wall()), c.day.PerDay, d.slot)
+	if c.runRefused = ok && !c.sound(run); c.runRefused {
+		t.withhold(c, d, safety.Block{Code: safety.BadVolume, Text: t.unplannedText(c, safety.BadVolume)})
+		return
+	}
 	if !ok {
 		if carry != c.carryNL {
 			t.record(SlotCarried{Channel: c.cfg.ID, Slot: d.slot.Key, CarryNL: carry}, "")

@@ -16,6 +16,7 @@ type Site struct {
 	ClockTrust safety.ClockTrust
 	Tick       planner.Schedule // when plans are recomputed, local wall time
 	Version    string
+	Planner    Planner // nil: the planner package
 
 	Systems     []planner.System
 	Waters      []Water // of systems whose salinity and temperature are known

@@ -92,28 +92,29 @@ type channelState struct {
 	longestGap   time.Duration
 	peak         planner.Peak
 
-	book       safety.Book
-	open       *openRun
-	carryNL    int64
-	served     time.Time // slots up to this instant are served or dropped
-	next       planner.Slot
-	hasNext    bool
-	due        *dueSlot
-	day        planner.Day
-	more       safety.Microlitres  // what the upper end of the use would take on top of the plan, in a day
-	capAhead   *advice.Cap         // the cap that it will run into; nil: none that is known of
-	volumes    []dayVolume         // planned daily volumes that really ran, oldest first
-	noRise     *safety.Microlitres // after an unknown run, until the next accepted test
-	lateRise   *safety.Microlitres // after a late test, until lateUntil
-	lateUntil  time.Time
-	inForce    *safety.Microlitres // when a test came that is held now; nil: none is, or nothing had run
-	unknowns   []safety.Elapsed    // runs of the last day that nobody knows the outcome of
-	unknownRow int                 // how many of them without a known one between
-	gentle     safety.Microlitres  // the largest planned run by the measured pH; 0: not bounded by it
-	givenUp    bool                // the last run ended unknown, and its output may still be seen on
-	lately     []string            // the last runs that were seen to start
-	offUntil   safety.Elapsed      // a stuck output is told to stop once a second until then
-	offLast    safety.Elapsed
+	book                   safety.Book
+	open                   *openRun
+	carryNL                int64
+	served                 time.Time // slots up to this instant are served or dropped
+	next                   planner.Slot
+	hasNext                bool
+	due                    *dueSlot
+	day                    planner.Day
+	dayRefused, runRefused bool                // the day, or the last run, that the plan came to could not be one
+	more                   safety.Microlitres  // what the upper end of the use would take on top of the plan, in a day
+	capAhead               *advice.Cap         // the cap that it will run into; nil: none that is known of
+	volumes                []dayVolume         // planned daily volumes that really ran, oldest first
+	noRise                 *safety.Microlitres // after an unknown run, until the next accepted test
+	lateRise               *safety.Microlitres // after a late test, until lateUntil
+	lateUntil              time.Time
+	inForce                *safety.Microlitres // when a test came that is held now; nil: none is, or nothing had run
+	unknowns               []safety.Elapsed    // runs of the last day that nobody knows the outcome of
+	unknownRow             int                 // how many of them without a known one between
+	gentle                 safety.Microlitres  // the largest planned run by the measured pH; 0: not bounded by it
+	givenUp                bool                // the last run ended unknown, and its output may still be seen on
+	lately                 []string            // the last runs that were seen to start
+	offUntil               safety.Elapsed      // a stuck output is told to stop once a second until then
+	offLast                safety.Elapsed
 
 	totalHi, totalLo safety.Microlitres
 	ranFor           safety.Milliseconds // since the tubing was changed
