@@ -78,6 +78,8 @@ func (c *checker) finite(w *world, f *flight) {
 		w.violated("INV-2, INV-8", "a run of %d µL and %d ms, at most %d ms", f.Volume, f.Duration, f.Longest)
 	case f.Into == machine.IntoVessel && (!f.attended() || f.Worst > l.AttendedPerRun):
 		w.violated("INV-8, INV-14", "a %s run of %d µL at worst into a vessel, attended.per_run is %d µL", f.Purpose, f.Worst, l.AttendedPerRun)
+	case f.Purpose == machine.Dose && f.Moved(f.Duration) > f.Volume+1:
+		w.violated("INV-8, H-35", "a planned run of %d µL in %d ms, in which the pump moves %d µL", f.Volume, f.Duration, f.Moved(f.Duration))
 	case f.Into != machine.IntoVessel && (f.Volume > l.PerRun || f.Duration > l.RunTime):
 		w.violated("INV-8", "a run of %d µL in %d ms into the tank, per_run is %d µL, run_time %d ms", f.Volume, f.Duration, l.PerRun, l.RunTime)
 	}
@@ -172,6 +174,9 @@ func (c *checker) liveness(w *world) {
 		if w.offset(c.tail) != w.offset(w.now) {
 			owed += c.planned[i] / 8
 		}
+		// Whatever is planned, no more than per_run at each slot is given.
+		slots := len(ch.Calendar.Slots(w.s.Start.Add(c.tail), w.s.Start.Add(w.now)))
+		c.planned[i] = min(c.planned[i], float64(slots)*float64(ch.Limits.PerRun))
 		if !(c.measured[i] >= .95*c.planned[i]-owed) {
 			w.violated("LIVENESS", "%s gave %.0f µL in the last day without faults, at least %.0f µL were planned", ch.ID, c.measured[i], c.planned[i])
 		}

@@ -22,6 +22,10 @@ const (
 	OldLedger  Kind = "old-ledger"  // the newest N rows are gone after a restart; For: downtime
 	SecondHost Kind = "second-host" // a second daemon with a copy of the ledger that lacks the newest N rows
 
+	// what it is told, and what it thinks
+	BadPlan   Kind = "bad-plan"   // the planner answers what cannot be; N: how
+	RaisedCap Kind = "raised-cap" // the configuration is changed to twice a channel's per_day, the service started anew; For: until it is changed back
+
 	// the network
 	LinkCut      Kind = "link-cut"      // the daemon's connection closes
 	HalfOpen     Kind = "half-open"     // it hangs; N: 1 nothing comes in, 2 nothing goes out, 3 neither
@@ -72,6 +76,11 @@ const (
 	HighPH    Kind = "high-ph"
 	NoProbe   Kind = "no-probe"
 	Leak      Kind = "leak"
+
+	// level sensors, by a channel that draws from their container
+	LevelStuck  Kind = "level-stuck"
+	LevelFalls  Kind = "level-falls"  // to nothing
+	LevelDrifts Kind = "level-drifts" // N mL each ten minutes
 )
 
 // Fault is one thing that goes wrong, at a true time counted from the start.

@@ -95,9 +95,16 @@ func (h *host) boot(lost string) {
 // Whole, or the rows were tampered with: then it begins with the first row.
 func (h *host) fold() *machine.Fold {
 	w, l := h.w, &h.ledger
-	site := w.tamper.Site(w.site)
+	read := w.site
+	if w.raised != nil {
+		read = w.raised
+	}
+	site := w.tamper.Site(read)
 	if w.blankOf != site { // the calendars of a site are looked through once
-		w.blankOf, w.blank, l.folded = site, machine.NewBlank(site), nil
+		w.blankOf, w.blank = site, machine.NewBlank(site)
+	}
+	if l.foldedOf != w.blank {
+		l.foldedOf, l.folded = w.blank, nil
 	}
 	rows := w.tamper.Rows(l.rows)
 	if tampered := len(rows) > 0 && &rows[0] != &l.rows[0]; l.folded == nil || w.o.Whole || tampered {

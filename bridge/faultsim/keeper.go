@@ -18,6 +18,7 @@ type keeper struct {
 	refs     int
 	tested   map[string]time.Duration
 	due      map[string]string // by reference: the channel that was primed by it
+	fills    map[string]string // by reference: the container that is filled
 	careless int               // reasons for which he looks at nothing
 	greedy   int
 	out      map[string]int // channels that he wants out of service
@@ -67,6 +68,10 @@ func (k *keeper) heard(a machine.Answered) {
 	if a.Verb == string(machine.VerbTest) && a.Code == safety.ClockUntrusted {
 		clear(k.tested) // he tests again when he comes by
 	}
+	if id := k.fills[a.Ref]; id != "" && a.OK {
+		delete(k.fills, a.Ref)
+		k.w.filled(id)
+	}
 	if id := k.due[a.Ref]; id != "" && a.Code == safety.Started {
 		delete(k.due, a.Ref)
 		k.w.after(2*time.Minute, func() { k.ask(machine.VerbPrimed, machine.Request{Channel: id}) })
@@ -81,8 +86,8 @@ func (k *keeper) round() {
 	}
 	view := machine.Snapshot(&h.p.state)
 	for _, c := range view.Containers {
-		if c.RemainingMinML < .4*c.CapacityML {
-			k.ask(machine.VerbRefill, machine.Request{Container: c.ID, Full: true, Confirm: true})
+		if c.RemainingMinML < .4*c.CapacityML || c.LevelML != nil && *c.LevelML < .2*c.CapacityML {
+			k.fills[k.ask(machine.VerbRefill, machine.Request{Container: c.ID, Full: true, Confirm: true})] = c.ID
 		}
 	}
 	k.site(view)

@@ -18,6 +18,7 @@ type ledger struct {
 	failed   bool            // refuses everything until it is opened anew
 	folded   *machine.Fold   // of the first foldedTo rows; nil: of none
 	foldedTo int
+	foldedOf *machine.Blank
 }
 
 var errDisk = errors.New("input/output error")

@@ -24,6 +24,7 @@ func oneOf(values ...int) func(*rand.Rand) int {
 
 var (
 	nodesOnly    = []string{board, plug}
+	sensedOnly   = []string{"alk", "mg"}
 	channelsOnly = []string{"alk", "ca", "mg", "trace"}
 )
 
@@ -81,6 +82,11 @@ var menu = []dish{
 	{HighPH, 3, 6 * hour, nil, nil},
 	{NoProbe, 3, 6 * hour, nil, nil},
 	{Leak, 1, hour, nil, nil},
+	{BadPlan, 3, 20 * hour, upTo(1, 8), nil},
+	{RaisedCap, 2, 30 * hour, nil, channelsOnly},
+	{LevelStuck, 2, 40 * hour, nil, sensedOnly},
+	{LevelFalls, 2, 4 * hour, nil, sensedOnly},
+	{LevelDrifts, 2, 40 * hour, oneOf(-20, -3, 3, 20), sensedOnly},
 }
 
 // draw chooses what goes wrong between two moments: each kind is on in a random part of the seeds.

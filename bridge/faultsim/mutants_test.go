@@ -34,6 +34,7 @@ func mutants() []mutant {
 		{"caps are twice what they are", "INV-1", 8, true, nil, func() Tamper { return wideCaps{} }},
 		{"lockouts do not outlive a restart", "INV-7", 12, false, []Kind{LoseReports, Restart, Restart, Crash}, func() Tamper { return forgetful{} }},
 		{"the clock is always believed", "INV-7", 4, false, []Kind{Unsynced}, func() Tamper { return alwaysSynced{} }},
+		{"a raised cap needs no word", "INV-1", 8, true, []Kind{RaisedCap}, func() Tamper { return anyCaps{} }},
 		{"alerts are told before they are stored", "INV-13", 8, false, []Kind{LoseReports}, func() Tamper { return alertsFirst{} }},
 	}
 }
@@ -93,6 +94,8 @@ func (m mutant) scenario(seed uint64, zones []*time.Location) Scenario {
 			f.For = 20 * time.Second
 		case SlowDisk:
 			f.N = 12_000
+		case RaisedCap:
+			f.At, f.For, f.Target = calm, 60*hour, []string{"alk", "ca", "mg"}[seed%3]
 		case ClockStep:
 			f.N, f.For = -90_000, 7*hour // and a process that begins in it
 		}
@@ -247,6 +250,18 @@ func (forgetful) Rows(rows []machine.Row) []machine.Row {
 	return instead(rows, func(b machine.Body) machine.Body {
 		if _, is := b.(machine.Lockout); is {
 			return nothing
+		}
+		return nil
+	})
+}
+
+type anyCaps struct{ Untouched }
+
+func (anyCaps) Rows(rows []machine.Row) []machine.Row {
+	return instead(rows, func(b machine.Body) machine.Body {
+		if d, is := b.(machine.DaemonStarted); is {
+			d.Bounds = nil
+			return d
 		}
 		return nil
 	})

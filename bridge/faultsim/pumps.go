@@ -144,6 +144,7 @@ func (w *world) drain(n *pump) {
 		f := n.flights[d.Output-1]
 		i := w.channelAt(n.id, d.Output)
 		w.diary.add(uint64(d.To.UnixNano()), uint64(d.Microlitres*1000))
+		w.draws(i, d.Microlitres)
 		w.check.poured(w, f, i, d.From.Sub(w.s.Start), d.To.Sub(w.s.Start), d.Microlitres)
 		if f == nil || f.Into != machine.IntoVessel {
 			w.tank.add(&w.site.Channels[i], d.Microlitres)

@@ -91,6 +91,9 @@ func TestSeeds_INV1_INV2_INV3_INV4_INV5_INV6_INV7_INV8_INV10_INV11_INV12_INV13_I
 	for _, f := range failed[:min(len(failed), *shrinkMost)] {
 		report(t, f, Options{})
 	}
+	if s.seeds >= 20 && *seedDays >= 4 && s.lived == 0 {
+		t.Error("no seed was judged for liveness")
+	}
 	if s.seeds > 0 && (s.runs == 0 || s.faults == 0) {
 		t.Error("nothing ran, or nothing failed: the simulator tests nothing")
 	}

@@ -75,6 +75,7 @@ func coveOf(s Scenario) *machine.Site {
 			{Name: "leak", Probe: "leak", Block: []string{"alk", "ca", "mg", "trace"}, Rule: safety.InterlockRule{
 				When: safety.Bound{Value: 1, Equal: true}, Latch: true, IgnoreStale: true}}},
 	}
+	site.Containers[0].Level, site.Containers[2].Level = true, true
 	if !s.Timed {
 		site.Nodes[1].AutoOff = safety.Milliseconds(autoOff / time.Millisecond)
 	}

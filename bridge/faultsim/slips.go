@@ -35,7 +35,7 @@ func (w *world) slip(f Fault) {
 		k.ask(machine.VerbRefill, machine.Request{Container: c.ID, VolumeML: &v, Confirm: true})
 	case SwapTubes:
 		c := w.site.Channels[w.channel(f.Target)].Container
-		k.ask(machine.VerbSwap, machine.Request{Container: c, Full: true, Confirm: true})
+		k.fills[k.ask(machine.VerbSwap, machine.Request{Container: c, Full: true, Confirm: true})] = c
 	case HighPH:
 		w.during(f, func() { w.net.ph = 8.55 }, func() { w.net.ph = 8.2 })
 	case NoProbe:

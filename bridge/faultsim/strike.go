@@ -15,6 +15,12 @@ func (w *world) strike(i int, f Fault) {
 		w.strikeHost(f)
 	case Reboot, Deaf, Mute, DropsSaid, LateStart, LateOff, StuckOn, Blocked, RateDrift, DeafToTime, NodeAway, NodeHangs:
 		w.strikeNode(f)
+	case BadPlan:
+		w.during(f, func() { w.sick.how = f.N }, func() { w.sick.how = 0 })
+	case RaisedCap:
+		w.raise(f)
+	case LevelStuck, LevelFalls, LevelDrifts:
+		w.sensorFails(f)
 	case ForgedReport, ForgedRun, Plant, ForgedOwner:
 		w.strange(i, f)
 	case Greed, Careless, Hold, OutOf, StopAll, WrongTest, WrongFill, SwapTubes, HighPH, NoProbe, Leak:
@@ -22,6 +28,20 @@ func (w *world) strike(i int, f Fault) {
 	default:
 		w.strikeNetwork(f)
 	}
+}
+
+// raise changes the configuration to a higher cap, and back. Each is a restart, as the service reads it at its start only.
+// Nobody accepts it, so that the old cap holds all the time (H-36).
+func (w *world) raise(f Fault) {
+	again := func() {
+		w.hosts[0].stop()
+		w.hosts[0].restartIn(5 * time.Second)
+	}
+	raised := *w.site
+	raised.Channels = append([]machine.Channel(nil), w.site.Channels...)
+	c := &raised.Channels[w.channel(f.Target)]
+	c.Limits.PerDay, c.PerDay = 2*c.Limits.PerDay, 2*c.PerDay
+	w.during(f, func() { w.raised = &raised; again() }, func() { w.raised = nil; again() })
 }
 
 // during does something now and undoes it when the fault ends.

@@ -53,6 +53,9 @@ type world struct {
 	o       Options
 	tamper  Tamper
 	site    *machine.Site
+	raised  *machine.Site // the configuration while a cap of it is raised, else nil
+	sick    *sick
+	jugs    jugs
 	blank   *machine.Blank // of blankOf
 	blankOf *machine.Site
 	now     time.Duration // true time since the start
@@ -100,12 +103,13 @@ func newWorld(s Scenario, o Options) (*world, error) {
 	}
 	w.diary = newDiary(o.Keep)
 	w.check = newChecker(w.site)
-	w.tank = newTank()
+	w.tank, w.jugs, w.sick = newTank(), newJugs(w.site), &sick{}
+	w.site.Planner = w.sick
 	if err := w.plugIn(); err != nil {
 		return nil, err
 	}
 	w.hosts = []*host{{w: w, index: 0, synced: true, rate: 1}}
-	w.keeper = keeper{w: w, chance: rand.New(rand.NewPCG(s.Seed, 3)), tested: map[string]time.Duration{}, due: map[string]string{}, out: map[string]int{}}
+	w.keeper = keeper{w: w, chance: rand.New(rand.NewPCG(s.Seed, 3)), tested: map[string]time.Duration{}, due: map[string]string{}, fills: map[string]string{}, out: map[string]int{}}
 	w.net.ph = 8.2
 	for _, spec := range specs(s) { // they must compile for every process to come
 		if _, err := node.Compile(spec); err != nil {
@@ -123,6 +127,7 @@ func (w *world) begin() {
 	}
 	w.hosts[0].boot("")
 	w.probes()
+	w.levels()
 	w.keeper.begin()
 	if w.s.Tail >= LeastTail {
 		w.Add(w.end-24*hour, func() {
