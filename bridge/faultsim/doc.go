@@ -12,4 +12,6 @@
 // It holds no rule about dosing, reads no clock, starts no goroutine and touches no file. What lies outside the
 // assumptions of the caps (a contact that is welded, a stranger who commands a pump, a second daemon with an old copy of
 // the ledger) is told apart and judged by other rules than the caps.
+//
+// RUNS.md keeps the running count of what it has lived through, and what was found.
 package faultsim
