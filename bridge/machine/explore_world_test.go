@@ -42,7 +42,7 @@ type lane struct {
 type toPump struct {
 	id   string // "*" on a stop: whatever runs
 	stop bool
-	for_ time.Duration
+	lasts time.Duration
 	at   time.Duration // when it was sent
 }
 
@@ -221,7 +221,7 @@ func (l *lane) obey(m toPump) {
 	case n.on != "":
 		l.report(machine.Reported{Run: m.id, State: machine.ReportRefused, Reason: "busy"})
 	default:
-		n.on, n.from, n.end, n.known = m.id, l.now, l.now+m.for_, append(n.known, m.id)
+		n.on, n.from, n.end, n.known = m.id, l.now, l.now+m.lasts, append(n.known, m.id)
 		l.report(machine.Reported{Run: m.id, State: machine.ReportStarted})
 	}
 }
@@ -334,5 +334,5 @@ func (l *lane) hand(id string, d time.Duration) {
 		l.fail("INV-3")
 	}
 	l.sent = append(l.sent, id)
-	l.toNode = append(l.toNode, toPump{id: id, for_: d, at: l.now})
+	l.toNode = append(l.toNode, toPump{id: id, lasts: d, at: l.now})
 }
