@@ -40,10 +40,10 @@ type lane struct {
 }
 
 type toPump struct {
-	id   string // "*" on a stop: whatever runs
-	stop bool
+	id    string // "*" on a stop: whatever runs
+	stop  bool
 	lasts time.Duration
-	at   time.Duration // when it was sent
+	at    time.Duration // when it was sent
 }
 
 // pumpBoard ends its runs by itself and refuses an id that it knows (A1, A6).
