@@ -87,6 +87,25 @@ func (c Calendar) NextAfter(t time.Time) (Slot, bool) {
 	}
 }
 
+// LongestInterval gives the longest Interval of the n slots strictly after t, 0 if there is none.
+func (c Calendar) LongestInterval(t time.Time, n int) time.Duration {
+	var longest time.Duration
+	for w := c.walk(t); n > 0; {
+		s, ok := w.next()
+		if ok && !s.At.After(t) {
+			continue
+		}
+		if !ok || len(w.buf) == 0 { // here this walk ends: one from the latest slot on sees further
+			if s, ok = c.NextAfter(t); !ok {
+				return longest
+			}
+			w = c.walk(s.At)
+		}
+		longest, t, n = max(longest, s.Interval), s.At, n-1
+	}
+	return longest
+}
+
 // Peak looks at the 400 days after from, longer where the schedule has fewer than 64 slots in them. Where no week is
 // without slots it looks at the first 63 days and at every change of the zone's offset, since no other day differs. It costs
 // some milliseconds: keep the answer. A run counts in a cap until 24 h after its end, so that the slot exactly 24 h

@@ -1,6 +1,10 @@
 package safety
 
-import "time"
+import (
+	"slices"
+	"sync/atomic"
+	"time"
+)
 
 // Booking is a run as the caps see it.
 type Booking struct {
@@ -48,18 +52,35 @@ func (b Booking) Close(now Elapsed, o Outcome, hi, lo Microlitres) Booking {
 // leaves is when the booking has left every rolling window.
 func (b Booking) leaves() Elapsed { return b.LatestEnd + Elapsed(Window/time.Millisecond) }
 
-// Book holds a channel's bookings of the last window, oldest first.
-type Book struct{ bookings []Booking }
+// Book holds a channel's bookings of the last window, oldest first. It is a value: what is done to a copy is not seen
+// in the book that it was copied from.
+type Book struct {
+	bookings []Booking
+	// free counts the places behind the last booking that no book has taken yet; all books that stand on the same
+	// memory share it. A copy whose next place is taken by another copy moves to memory of its own.
+	free *atomic.Int64
+}
 
 // Add appends a booking and drops those that have left the window.
 func (b Book) Add(now Elapsed, booking Booking) Book {
-	kept := make([]Booking, 0, len(b.bookings)+1)
-	for _, old := range b.bookings {
-		if old.Open || old.leaves() > now {
-			kept = append(kept, old)
+	gone := func(k Booking) bool { return !k.Open && k.leaves() <= now }
+	kept := b.bookings
+	for len(kept) > 0 && gone(kept[0]) {
+		kept = kept[1:]
+	}
+	if room := int64(cap(kept) - len(kept)); room > 0 && b.free != nil && !slices.ContainsFunc(kept, gone) && b.free.CompareAndSwap(room, room-1) {
+		return Book{append(kept, booking), b.free}
+	}
+	own := make([]Booking, 0, 2*len(kept)+1)
+	for _, k := range kept {
+		if !gone(k) {
+			own = append(own, k)
 		}
 	}
-	return Book{append(kept, booking)}
+	own = append(own, booking)
+	free := new(atomic.Int64)
+	free.Store(int64(cap(own) - len(own)))
+	return Book{own, free}
 }
 
 // Find gives the booking of a run.
@@ -74,13 +95,13 @@ func (b Book) Find(run string) (Booking, bool) {
 
 // Replace puts a changed booking in the place of the one with the same run.
 func (b Book) Replace(booking Booking) Book {
-	out := append([]Booking(nil), b.bookings...)
+	out := slices.Clone(b.bookings)
 	for i := range out {
 		if out[i].Run == booking.Run {
 			out[i] = booking
 		}
 	}
-	return Book{out}
+	return Book{bookings: out}
 }
 
 // Hi is the most that the channel may have dispensed into the tank, or into vessels, in the window that ends now.

@@ -322,16 +322,7 @@ func newIndex(site *Site) index {
 func longestGap(c planner.Calendar) time.Duration {
 	const look = 64
 	at := time.Date(2001, 1, 1, 0, 0, 0, 0, time.UTC)
-	var longest time.Duration
-	for range look {
-		slot, ok := c.NextAfter(at)
-		if !ok {
-			break
-		}
-		longest = max(longest, slot.Interval)
-		at = slot.At
-	}
-	return longest
+	return c.LongestInterval(at, look)
 }
 
 func (s *State) channel(id string) *channelState {

