@@ -24,6 +24,10 @@ type Site struct {
 	// WithoutIDs leaves lines that give no id without one, for who only folds the rows: deriving ids takes a third of
 	// the time of reading.
 	WithoutIDs bool
+	// Early, if given, is handed the rows of a reading WithoutIDs while it goes on, in the order and with the numbers
+	// that they will have in the result, each once. If a line makes ids needed after all it is handed nil, and nothing
+	// more: the rows before that stand no longer as they were. So it is with an error: only Read's own says so.
+	Early func([]machine.Row)
 }
 
 func (s Site) quantity(probe string) units.Quantity {
@@ -97,12 +101,16 @@ func (s Site) Read(from io.Reader, name string) ([]machine.Row, []Note, error) {
 		if err := r.take(text); err != nil {
 			return nil, nil, &Error{name, r.n, err}
 		}
+		if len(r.rows)-r.early.taken >= earlyRows {
+			r.handOut(r.before)
+		}
 	}
 	if err := lines.Err(); errors.Is(err, bufio.ErrTooLong) {
 		return nil, nil, &Error{name, r.n + 1, fmt.Errorf("the line is longer than %d bytes", longestLine)}
 	} else if err != nil {
 		return nil, nil, fmt.Errorf("reading %s: %w", name, err)
 	}
+	r.handOut(time.Time{})
 	return r.inOrder(), r.notes, nil
 }
 
@@ -119,6 +127,7 @@ type reader struct {
 	lines   []int32           // of the rows, kept while these have no ids
 	known   map[string]string // one copy of each name, so that rows do not hold whole lines in memory
 	encoder encoder
+	early   early
 }
 
 func newReader(s Site) *reader {

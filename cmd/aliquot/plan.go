@@ -47,32 +47,60 @@ func (p planCommand) Run(std stream, g *Globals) error {
 	return writePlan(std.out, view, l.Zone)
 }
 
-// planFrom folds a history up to a moment and plans from there.
+// planFrom folds a history up to a moment and plans from there. Rows are folded while later lines are being read.
 func planFrom(l loaded, r io.Reader, name string, at time.Time) (machine.PlanView, error) {
 	site := historySite(l)
 	site.WithoutIDs = true
+	batches, folding := make(chan []machine.Row, 16), make(chan struct{})
+	site.Early = func(rows []machine.Row) { batches <- rows }
+	past, whole := newPast(l, at), true
+	go func() {
+		defer close(folding)
+		for rows := range batches {
+			whole = whole && rows != nil
+			past.add(rows)
+		}
+	}()
 	rows, notes, err := site.Read(r, name)
+	close(batches)
+	<-folding
 	if err != nil {
 		return machine.PlanView{}, fail(exitFailed, "%w", err)
 	}
-	fold := machine.NewFold(machineSite(l.Site))
-	later := 0
-	for _, row := range rows {
-		if row.At.After(at) {
-			later++
-			continue
-		}
-		fold.Add(row)
+	if !whole {
+		past = newPast(l, at)
+		past.add(rows)
 	}
-	state := fold.State()
+	state := past.fold.State()
 	view := machine.Preview(&state, at)
 	for _, n := range notes {
 		view.Notes = append(view.Notes, fmt.Sprintf("%s:%d: %s", name, n.Line, n.Text))
 	}
-	if later > 0 {
-		view.Notes = append(view.Notes, fmt.Sprintf("%s after %s left out", count(later, "line"), at.UTC().Format(time.RFC3339)))
+	if past.later > 0 {
+		view.Notes = append(view.Notes, fmt.Sprintf("%s after %s left out", count(past.later, "line"), at.UTC().Format(time.RFC3339)))
 	}
 	return view, nil
+}
+
+// past is a history folded up to a moment.
+type past struct {
+	fold  *machine.Fold
+	at    time.Time
+	later int // rows after it
+}
+
+func newPast(l loaded, at time.Time) *past {
+	return &past{fold: machine.NewFold(machineSite(l.Site)), at: at}
+}
+
+func (p *past) add(rows []machine.Row) {
+	for _, row := range rows {
+		if row.At.After(p.at) {
+			p.later++
+			continue
+		}
+		p.fold.Add(row)
+	}
 }
 
 func writeJSON(w io.Writer, v any) error {
