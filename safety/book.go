@@ -2,7 +2,6 @@ package safety
 
 import (
 	"slices"
-	"sync/atomic"
 	"time"
 )
 
@@ -53,34 +52,32 @@ func (b Booking) Close(now Elapsed, o Outcome, hi, lo Microlitres) Booking {
 func (b Booking) leaves() Elapsed { return b.LatestEnd + Elapsed(Window/time.Millisecond) }
 
 // Book holds a channel's bookings of the last window, oldest first. It is a value: what is done to a copy is not seen
-// in the book that it was copied from.
-type Book struct {
-	bookings []Booking
-	// free counts the places behind the last booking that no book has taken yet; all books that stand on the same
-	// memory share it. A copy whose next place is taken by another copy moves to memory of its own.
-	free *atomic.Int64
-}
+// in the book that it was copied from. Copies share memory, so that all of them belong to one goroutine.
+type Book struct{ bookings []Booking }
 
-// Add appends a booking and drops those that have left the window.
+// Add appends a booking and drops those that have left the window. The place behind the last booking is used if it is
+// still blank: otherwise another copy has taken it.
 func (b Book) Add(now Elapsed, booking Booking) Book {
 	gone := func(k Booking) bool { return !k.Open && k.leaves() <= now }
 	kept := b.bookings
 	for len(kept) > 0 && gone(kept[0]) {
 		kept = kept[1:]
 	}
-	if room := int64(cap(kept) - len(kept)); room > 0 && b.free != nil && !slices.ContainsFunc(kept, gone) && b.free.CompareAndSwap(room, room-1) {
-		return Book{append(kept, booking), b.free}
+	n := len(kept)
+	if n < cap(kept) && kept[:n+1][n] == (Booking{}) && booking != (Booking{}) && !slices.ContainsFunc(kept, gone) {
+		return Book{append(kept, booking)}
 	}
-	own := make([]Booking, 0, 2*len(kept)+1)
+	own := make([]Booking, 0, 2*n+1)
 	for _, k := range kept {
 		if !gone(k) {
 			own = append(own, k)
 		}
 	}
 	own = append(own, booking)
-	free := new(atomic.Int64)
-	free.Store(int64(cap(own) - len(own)))
-	return Book{own, free}
+	if booking == (Booking{}) { // it looks like a free place: no copy may take it for one
+		own = slices.Clip(own)
+	}
+	return Book{own}
 }
 
 // Find gives the booking of a run.
@@ -101,7 +98,7 @@ func (b Book) Replace(booking Booking) Book {
 			out[i] = booking
 		}
 	}
-	return Book{bookings: out}
+	return Book{out}
 }
 
 // Hi is the most that the channel may have dispensed into the tank, or into vessels, in the window that ends now.

@@ -91,8 +91,16 @@ func (s *State) finish(c *channelState, closed safety.Booking, r Row, o Outcome,
 	}
 }
 
-// booking finds a run among the channels' bookings.
+// booking finds a run among the channels' bookings. Nearly always it is the open run of a channel: looking for that first
+// spares a farm all bookings of a day, for every word about a run.
 func (s *State) booking(run string) (*channelState, safety.Booking) {
+	for i := range s.channels {
+		if c := &s.channels[i]; c.open != nil && c.open.Run == run {
+			if k, ok := c.book.Find(run); ok {
+				return c, k
+			}
+		}
+	}
 	for i := range s.channels {
 		if k, ok := s.channels[i].book.Find(run); ok {
 			return &s.channels[i], k
