@@ -248,17 +248,15 @@ type ownership struct {
 type Blank struct {
 	site  *Site
 	index index
-	gaps  []time.Duration // by channel: the longest time between two slots
-	peaks []planner.Peak  // by channel
+	beats []rhythm // by channel
 }
 
 // NewBlank looks through the calendars of a site.
 func NewBlank(site *Site) *Blank {
 	b := &Blank{site: site, index: newIndex(site)}
+	var known rhythms
 	for i := range site.Channels {
-		c := site.Channels[i].Calendar
-		b.gaps = append(b.gaps, longestGap(c))
-		b.peaks = append(b.peaks, c.Peak(time.Date(2027, 1, 1, 0, 0, 0, 0, time.UTC)))
+		b.beats = append(b.beats, known.of(site.Channels[i].Calendar))
 	}
 	return b
 }
@@ -271,7 +269,7 @@ func (b *Blank) State() State {
 	site := b.site
 	s := State{site: site, index: b.index, answers: map[string]Answered{}, accepted: map[string]string{}}
 	for i := range site.Channels {
-		s.channels = append(s.channels, channelState{cfg: &site.Channels[i], tolerance: safety.DefaultTolerance, longestGap: b.gaps[i], peak: b.peaks[i]})
+		s.channels = append(s.channels, channelState{cfg: &site.Channels[i], tolerance: safety.DefaultTolerance, longestGap: b.beats[i].longestGap, peak: b.beats[i].peak})
 	}
 	for i := range site.Containers {
 		s.contents = append(s.contents, containerState{cfg: &site.Containers[i], supplement: site.Containers[i].Supplement})
