@@ -24,22 +24,38 @@ type ProbeInput struct {
 }
 
 // inbox turns messages into events. It is called by the connection, one message at a time, and must not block for
-// long: what floods is dropped here, before it is parsed.
+// long: behind it stand the broker's acknowledgements of what the loop publishes, and a stop. What floods is dropped
+// here, before it is parsed and without the loop.
 type inbox struct {
 	layout topics.Layout
 	probes map[string][]ProbeInput // a payload may hold several readings
 	levels map[string][]LevelInput
 	nodes  map[string]bool // topics of nodes, which may hold a reading besides
+	verbs  map[string]bool // of requests that there are
 	bridge *Bridge
 	began  time.Time
 
 	mu        sync.Mutex // the connection's goroutine and the loop both use the limiters
 	limit     topics.Limiter
 	complains topics.Limiter
+	told      map[string]time.Duration // when messages of an account were last said to be dropped
 }
 
+const (
+	// backlog is how many messages may wait for the loop before further requests are dropped. A slow disk stores a
+	// dozen answers a second.
+	backlog = 128
+	// overtakes is how many messages a stop leaves in front of itself.
+	overtakes = 16
+	// tellEvery is how often it is told that messages of one topic are dropped.
+	tellEvery = time.Second
+)
+
 func newInbox(o Options, b *Bridge) *inbox {
-	in := &inbox{layout: o.Layout, probes: map[string][]ProbeInput{}, levels: map[string][]LevelInput{}, nodes: map[string]bool{}, bridge: b, began: time.Now()}
+	in := &inbox{layout: o.Layout, probes: map[string][]ProbeInput{}, levels: map[string][]LevelInput{}, nodes: map[string]bool{}, verbs: map[string]bool{}, bridge: b, began: time.Now(), told: map[string]time.Duration{}}
+	for _, v := range machine.Verbs() {
+		in.verbs[string(v)] = true
+	}
 	for _, p := range o.Probes {
 		in.probes[p.Topic] = append(in.probes[p.Topic], p)
 	}
@@ -85,8 +101,18 @@ func (b *Bridge) Subscriptions() []topics.Filter {
 func (b *Bridge) Deliver(m Message) { b.in.deliver(m) }
 
 func (in *inbox) deliver(m Message) {
-	if !in.allow(m.Topic) {
-		in.misread(m.Topic, safety.TooMany, "more messages on this topic than are read; the rest of this second is dropped", "")
+	verb, isRequest := in.layout.Verb(m.Topic)
+	account := m.Topic
+	if isRequest && !in.verbs[verb] {
+		// Topics without end would each have an allowance, and leave none for a stop or a node.
+		account = in.layout.Ask("")
+	}
+	if !in.allow(account) {
+		in.shed(account, "more messages on this topic than are read; the rest of this second is dropped")
+		return
+	}
+	if isRequest && machine.Verb(verb) != machine.VerbStop && len(in.bridge.vital) >= backlog {
+		in.shed(account, "more requests than can be answered in time; this one was dropped: ask again later")
 		return
 	}
 	isReading := len(in.probes[m.Topic])+len(in.levels[m.Topic]) > 0
@@ -100,12 +126,12 @@ func (in *inbox) deliver(m Message) {
 	switch {
 	case !own && !isReading:
 		// A command of a stranger counts whatever its size: the codec judges.
-		in.bridge.queue(item{node: &m})
+		in.node(m)
 	case len(m.Payload) > safety.MaxPayload:
 		in.misread(m.Topic, safety.TooLarge, fmt.Sprintf("%d bytes; at most %d are read", len(m.Payload), safety.MaxPayload), "")
 	case isReading:
 		if in.nodes[m.Topic] {
-			in.bridge.queue(item{node: &m})
+			in.node(m)
 		}
 		in.readings(m)
 	case m.Topic == in.layout.Owner():
@@ -115,10 +141,39 @@ func (in *inbox) deliver(m Message) {
 	}
 }
 
-func (in *inbox) allow(topic string) bool {
+func (in *inbox) allow(account string) bool {
 	in.mu.Lock()
 	defer in.mu.Unlock()
-	return in.limit.Allow(topic, time.Since(in.began))
+	return in.limit.Allow(account, time.Since(in.began))
+}
+
+// node hands a message of a node to the loop. It never waits: a run whose report finds no room counts in full.
+func (in *inbox) node(m Message) {
+	select {
+	case in.bridge.vital <- item{node: &m}:
+	default:
+		in.shed(m.Topic, "more messages than can be handled in time; this one was dropped")
+	}
+}
+
+// shed lets a message go unread. Each is counted; that it happens is told once in a while.
+func (in *inbox) shed(account, text string) {
+	now := time.Since(in.began)
+	in.mu.Lock()
+	last, before := in.told[account]
+	tell := !before || now-last >= tellEvery
+	if tell {
+		in.told[account] = now
+	}
+	in.mu.Unlock()
+	if tell {
+		select {
+		case in.bridge.vital <- item{event: machine.Misread{Topic: account, Code: safety.TooMany, Text: text}}:
+			return
+		default:
+		}
+	}
+	in.bridge.o.Metrics.Count(machine.Count{Metric: machine.MetricProblems, Labels: [2]string{string(safety.TooMany)}})
 }
 
 // mayComplain limits how often one topic is complained about: a flood of nonsense must not become a flood of
@@ -127,6 +182,14 @@ func (in *inbox) mayComplain(topic string) bool {
 	in.mu.Lock()
 	defer in.mu.Unlock()
 	return in.complains.Allow(topic, time.Since(in.began))
+}
+
+// notify leaves a word, unless one is there already.
+func notify(c chan<- struct{}) {
+	select {
+	case c <- struct{}{}:
+	default:
+	}
 }
 
 func (in *inbox) misread(topic string, code safety.Code, text, ref string) {
@@ -152,9 +215,13 @@ func (in *inbox) request(m Message) {
 		in.misread(m.Topic, safety.Retained, "a request must not be retained: it would be made again at every connection; remove it with an empty retained message", "")
 		return
 	}
+	isStop := machine.Verb(verb) == machine.VerbStop
+	if isStop && len(in.bridge.vital) >= overtakes {
+		notify(in.bridge.halt)
+	}
 	q, refusal := topics.ParseRequest(verb, m.Payload)
 	if refusal != nil {
-		if machine.Verb(verb) == machine.VerbStop {
+		if isStop {
 			// Somebody wants the pumps to stop, whatever is wrong with the message.
 			in.bridge.offer(machine.Asked{Request: machine.Request{Verb: machine.VerbStop, All: true}})
 			refusal.Text += "; every pump was told to stop all the same"

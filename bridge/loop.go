@@ -41,6 +41,7 @@ type Bridge struct {
 	o     Options
 	state machine.State
 
+	halt     chan struct{}      // a stop waits behind others: every pump is told at once, and the stop keeps its turn
 	vital    chan item          // what must not be lost: it makes the sender wait
 	readings chan machine.Event // what may be: the newest reading is worth most
 
@@ -74,7 +75,7 @@ const (
 
 // New puts the parts together. Run starts it.
 func New(o Options) *Bridge {
-	b := &Bridge{o: o, state: o.State, vital: make(chan item, vitalQueue), readings: make(chan machine.Event, readingsQueue),
+	b := &Bridge{o: o, state: o.State, halt: make(chan struct{}, 1), vital: make(chan item, vitalQueue), readings: make(chan machine.Event, readingsQueue),
 		published: map[string]string{}, began: time.Now(), done: make(chan struct{})}
 	b.in = newInbox(o, b)
 	return b
@@ -115,6 +116,12 @@ func (b *Bridge) turn(ctx context.Context, show <-chan time.Time) {
 	b.turned.Store(int64(time.Since(b.began)))
 	if b.o.Turned != nil {
 		b.o.Turned(!b.torn)
+	}
+	select {
+	case <-b.halt:
+		b.step(machine.Asked{Request: machine.Request{Verb: machine.VerbStop, All: true}})
+		return
+	default:
 	}
 	select {
 	case i := <-b.vital:

@@ -1,9 +1,11 @@
 package mqtt
 
 import (
+	"io"
 	"net"
 	"sync"
 	"sync/atomic"
+	"syscall"
 	"time"
 )
 
@@ -22,7 +24,25 @@ type link struct {
 }
 
 func newLink(conn net.Conn, raw *net.TCPConn, maxPacket int, writeLimit time.Duration) *link {
-	return &link{Conn: conn, raw: raw, guard: newPacketGuard(conn, maxPacket), writeLimit: writeLimit}
+	in := io.Reader(conn)
+	if control, err := raw.SyscallConn(); err == nil {
+		in = promptReader{conn, control}
+	}
+	return &link{Conn: conn, raw: raw, guard: newPacketGuard(in, maxPacket), writeLimit: writeLimit}
+}
+
+// promptReader acknowledges what it has read at once.
+type promptReader struct {
+	net.Conn
+	control syscall.RawConn
+}
+
+func (r promptReader) Read(p []byte) (int, error) {
+	n, err := r.Conn.Read(p)
+	if n > 0 {
+		acknowledgeNow(r.control)
+	}
+	return n, err
 }
 
 func (l *link) Read(p []byte) (int, error) {

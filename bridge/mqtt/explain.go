@@ -65,6 +65,9 @@ func hintMQTT(o *Options, err error) string {
 			return "it refuses clients without a user name and password"
 		}
 		return fmt.Sprintf("it refuses the user %q: wrong user name or password, or not allowed", o.Username)
+	case errors.Is(err, errTooLarge):
+		return "it passes on a message that is larger than any this service reads, and the connection was closed; if that message is retained it comes " +
+			"at each new connection: find its sender, and remove it by publishing an empty retained message on its topic"
 	case errors.Is(err, packets.ErrorRefusedIDRejected):
 		return fmt.Sprintf("it refuses the client id %q", o.ClientID)
 	case errors.Is(err, packets.ErrorRefusedServerUnavailable):

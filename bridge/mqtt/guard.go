@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 )
 
 // Errors of the packet guard. Both end the connection.
@@ -62,13 +63,40 @@ func (g *packetGuard) Read(p []byte) (int, error) {
 		return 0, g.failed
 	}
 	n, err := g.in.Read(p)
-	for _, b := range p[:n] {
-		if bad := g.step(b); bad != nil {
+	for i := 0; i < n; {
+		if g.part == wantBody && g.left > 1 { // only the last byte of a body is judged
+			inside := min(g.left-1, n-i)
+			g.left -= inside
+			i += inside
+			continue
+		}
+		if bad := g.step(p[i]); bad != nil {
+			if errors.Is(bad, errTooLarge) && g.kind == typePublish {
+				bad = g.named(bad, p[i+1:n])
+			}
 			g.failed = bad
 			return 0, bad
 		}
+		i++
 	}
 	return n, err
+}
+
+// named adds the topic to the error about a message that is too large, where it came with the header: whoever has to
+// find the sender, or remove a retained message, has nothing else to go by.
+func (g *packetGuard) named(bad error, read []byte) error {
+	const most = 200 // bytes of a topic that are told
+	ahead, _ := g.in.Peek(min(g.in.Buffered(), 2+most))
+	start := append(slices.Clone(read), ahead...)
+	if len(start) < 2 {
+		return bad
+	}
+	length := int(start[0])<<8 | int(start[1])
+	topic := start[2:min(len(start), 2+min(length, most))]
+	if len(topic) == 0 {
+		return bad
+	}
+	return fmt.Errorf("%w; it is a message on %q", bad, topic)
 }
 
 func (g *packetGuard) step(b byte) error {

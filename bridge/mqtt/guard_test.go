@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"errors"
 	"io"
+	"strings"
 	"testing"
 	"testing/iotest"
 
@@ -110,5 +111,30 @@ func TestGuardLimits(t *testing.T) {
 				t.Errorf("reading %q = %v; want %v", tt.stream, err, tt.want)
 			}
 		})
+	}
+}
+
+// The topic of a message that is too large is told as far as it came with the header, whatever the size of the reads.
+func TestGuardNamesTheTopic(t *testing.T) {
+	const head = "\x30\x81\x08"
+	for _, tt := range []struct{ name, stream, want string }{
+		{"whole", head + "\x00\x04reefpayload", `; it is a message on "reef"`},
+		{"cut off", head + "\x00\x08reef", `; it is a message on "reef"`},
+		{"not text", head + "\x00\x02\xff\n", `; it is a message on "\xff\n"`},
+		{"very long", head + "\x0f\xff" + strings.Repeat("x", 1000), `; it is a message on "` + strings.Repeat("x", 200) + `"`},
+		{"empty", head + "\x00\x00x", "at most 1024 are read"},
+		{"half a length", head + "\x00", "at most 1024 are read"},
+		{"nothing", head, "at most 1024 are read"},
+	} {
+		for size := range 6 {
+			g := newPacketGuard(strings.NewReader(tt.stream), 1024)
+			var err error
+			for err == nil {
+				_, err = g.Read(make([]byte, size+1))
+			}
+			if !errors.Is(err, errTooLarge) || !strings.HasSuffix(err.Error(), tt.want) {
+				t.Errorf("%s, in reads of %d bytes: %v; want ... %s", tt.name, size+1, err, tt.want)
+			}
+		}
 	}
 }

@@ -66,6 +66,10 @@ func TestHostileBrokersAreCutOff(t *testing.T) {
 	}{
 		{"a message of 256 MB", []string{connack + "\x30\xff\xff\xff\x7f"}, "packet too large: 268435455 bytes declared, at most 65536 are read",
 			func(s mqtt.Stats) uint64 { return s.Oversized }},
+		{"a message of 256 MB with its topic", []string{connack + "\x30\xff\xff\xff\x7f\x00\x08reef/big" + "xxx"}, `are read; it is a message on "reef/big"`,
+			func(s mqtt.Stats) uint64 { return s.Oversized }},
+		{"the way out of a retained message of 256 MB", []string{connack + "\x31\xff\xff\xff\x7f\x00\x02a\x00"}, "remove it by publishing an empty retained message",
+			func(s mqtt.Stats) uint64 { return s.Oversized }},
 		{"a CONNACK of 256 MB", []string{"\x20\xff\xff\xff\x7f"}, "packet too large",
 			func(s mqtt.Stats) uint64 { return s.Oversized }},
 		{"one byte too many", []string{connack + "\x30\x81\x80\x04"}, "65537 bytes declared",

@@ -23,6 +23,7 @@ type quay struct {
 	AlkPerDay, TracePerDay, TraceSlots               string
 	AlkTarget                                        string // empty: 8.0 dKH
 	Discovery                                        bool   // announce to dashboards
+	Extra                                            string // more of the configuration, behind the rest
 	now                                              time.Time
 }
 
