@@ -81,6 +81,9 @@ func duplicate(err error) error {
 
 // unreadable turns SQLite's words for a file that it cannot make sense of into ours.
 func unreadable(path string, err error) error {
+	if halfBegun(err) {
+		return fmt.Errorf("%s: the power went while this file was begun or changed: start the daemon once, which puts a ledger right: %w", path, err)
+	}
 	switch primary, _ := resultCode(err); primary {
 	case sqlite3.SQLITE_NOTADB:
 		return fmt.Errorf("%s: %w, or its beginning is destroyed: move it away to begin a new one, or restore a copy", path, ErrForeign)

@@ -153,6 +153,12 @@ func (l *Ledger) prepareFile(newest int) (schema int, err error) {
 		return 0, err
 	}
 	schema, err = inspect(l.path, newest)
+	if halfBegun(err) && info.Size() <= firstPage {
+		if err := undoFirstPage(l.path); err != nil {
+			return 0, err
+		}
+		schema, err = inspect(l.path, newest)
+	}
 	if err != nil {
 		return 0, err
 	}

@@ -7,6 +7,8 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+
+	sqlite3 "modernc.org/sqlite/lib"
 )
 
 // applicationID marks the file as a ledger: the bytes "aliq".
@@ -72,6 +74,30 @@ func inspect(path string, newest int) (schema int, err error) {
 // smallestPage is the least size of a SQLite file that holds anything. A smaller one that is not empty would be
 // taken for an empty database, and written over.
 const smallestPage = 512
+
+// firstPage is the size of a database of which no more than the first page was written.
+const firstPage = 4096
+
+// halfBegun says whether a database cannot be read before a journal beside it has been played back. Of a ledger there
+// is such a journal in one moment only: while its very first start makes the first page of an empty file.
+func halfBegun(err error) bool {
+	_, extended := resultCode(err)
+	return extended == sqlite3.SQLITE_READONLY_ROLLBACK
+}
+
+// undoFirstPage lets SQLite play the journal back, after a power cut in the very first start.
+func undoFirstPage(path string) error {
+	db, err := connect(path, "rw", settings)
+	if err != nil {
+		return unreadable(path, err)
+	}
+	var tables int
+	err = db.QueryRowContext(context.Background(), "SELECT count(*) FROM sqlite_schema").Scan(&tables)
+	if err := errors.Join(err, db.Close()); err != nil {
+		return unreadable(path, err)
+	}
+	return nil
+}
 
 func checkSize(path string) error {
 	info, err := os.Stat(path)
