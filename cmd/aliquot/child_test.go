@@ -30,8 +30,15 @@ type process struct {
 // start runs the program with arguments; kill is the murderer's point, or empty. The process ends with the test.
 func start(t *testing.T, name, kill string, args ...string) *process {
 	t.Helper()
+	return startUnder(t, nil, name, kill, args...)
+}
+
+// startUnder runs the program under another one, which must become the program.
+func startUnder(t *testing.T, other []string, name, kill string, args ...string) *process {
+	t.Helper()
 	p := &process{t: t, name: name, out: newSpeech(), ended: make(chan struct{})}
-	p.cmd = exec.Command(os.Args[0], args...)
+	line := append(append(slices.Clone(other), os.Args[0]), args...)
+	p.cmd = exec.Command(line[0], line[1:]...)
 	p.cmd.Env = append(os.Environ(), childEnv+"=1", killEnv+"="+kill, "JOURNAL_STREAM=")
 	p.cmd.Stdout, p.cmd.Stderr = p.out, p.out
 	var err error
