@@ -38,7 +38,7 @@ func TestH39_INV4_BadDisk(t *testing.T) {
 	t.Parallel()
 	b := mosquittotest.Start(t, mosquittotest.Options{})
 	for i, c := range append(slices.Clone(badDisks), drawDisks(*moreDisks)...) {
-		t.Run(fmt.Sprintf("%s-%s-from-%s", strings.ReplaceAll(c.call, ",", "-"), c.error, strings.TrimSuffix(c.when, "+")), func(t *testing.T) {
+		t.Run(fmt.Sprintf("%d-%s-%s-from-%s", i, strings.ReplaceAll(c.call, ",", "-"), c.error, strings.TrimSuffix(c.when, "+")), func(t *testing.T) {
 			t.Parallel()
 			r := newRig(t, b, fmt.Sprintf("disk-%d", i))
 			r.commission()

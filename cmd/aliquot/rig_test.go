@@ -20,7 +20,7 @@ import (
 // quay describes the site of a test, see testdata/quay.yaml.tmpl.
 type quay struct {
 	Site, Broker, User, PasswordFile, CAFile, Ledger string
-	AlkPerDay, TracePerDay, TraceSlots               string
+	AlkPerDay, TracePerDay, TraceSlots, TraceCap     string
 	AlkTarget                                        string // empty: 8.0 dKH
 	Discovery                                        bool   // announce to dashboards
 	Extra                                            string // more of the configuration, behind the rest
@@ -57,7 +57,7 @@ func newRig(t *testing.T, b *mosquittotest.Server, site string, change ...func(*
 }
 
 func newQuay(t *testing.T, b *mosquittotest.Server, site string) quay {
-	q := quay{Site: site, Ledger: filepath.Join(t.TempDir(), "ledger.db"), AlkPerDay: "40 mL", TracePerDay: "2", now: time.Now()}
+	q := quay{Site: site, Ledger: filepath.Join(t.TempDir(), "ledger.db"), AlkPerDay: "40 mL", TracePerDay: "2", TraceCap: "1800 mL", now: time.Now()}
 	if b != nil {
 		q.Broker, q.CAFile = b.URL, b.CAFile
 	} else {
