@@ -212,17 +212,24 @@ func (m murder) checkCaps(r *rig) {
 // awaitEnd waits for the end of a run.
 func (r *rig) awaitEnd(mark int, run string, outcome machine.Outcome) machine.RunEvent {
 	r.t.Helper()
-	var e struct {
+	var e machine.RunEvent
+	r.spy.await(mark, "the end of run "+run, func(h heard) bool { return r.endOf(h, run, &e) })
+	if e.Outcome != outcome {
+		r.t.Fatalf("run %s ended %s (%s), must end %s", run, e.Outcome, e.Reason, outcome)
+	}
+	return e
+}
+
+// endOf reads a message as the end of a run.
+func (r *rig) endOf(h heard, run string, e *machine.RunEvent) bool {
+	var event struct {
 		Data machine.RunEvent `json:"data"`
 	}
-	r.spy.await(mark, "the end of run "+run, func(h heard) bool {
-		e.Data = machine.RunEvent{}
-		return h.Topic == r.topic("event/run_ended") && json.Unmarshal(h.Payload, &e) == nil && e.Data.Run == run
-	})
-	if e.Data.Outcome != outcome {
-		r.t.Fatalf("run %s ended %s (%s), must end %s", run, e.Data.Outcome, e.Data.Reason, outcome)
+	if h.Topic != r.topic("event/run_ended") || json.Unmarshal(h.Payload, &event) != nil || event.Data.Run != run {
+		return false
 	}
-	return e.Data
+	*e = event.Data
+	return true
 }
 
 // TestKillTwice has two runs end unknown: together they use the cap up, and the channel asks for a look at it.

@@ -159,6 +159,52 @@ func copyFile(t *testing.T, from, to string) {
 	}
 }
 
+// TestH07_INV6_SecondDaemonOnACopy has a second service run on a copy of the ledger, as on a host that was cloned or restored
+// (H-07, INV-6): whoever asks, and however often, only one of the two ever sends a run, and what truly leaves the outputs
+// stays within the caps, which each of the two would keep only for itself.
+func TestH07_INV6_SecondDaemonOnACopy(t *testing.T) {
+	t.Parallel()
+	r := newRig(t, mosquittotest.Start(t, mosquittotest.Options{}), "on-a-copy", func(q *quay) { q.AlkPerDay = "5 mL" })
+	r.commission()
+	w := r.truly()
+	first := r.daemon("")
+	r.owns(first)
+	r.runsAgain(first)
+	first.terminate()
+	first.wait()
+	copied := *r
+	copied.quay.Ledger = filepath.Join(t.TempDir(), "copy.db")
+	for _, suffix := range []string{"", ".mark"} {
+		content, err := os.ReadFile(r.quay.Ledger + suffix)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(copied.quay.Ledger+suffix, content, 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	copied.config = copied.quay.write(t, "site.yaml")
+	known, _ := r.runs()
+	first = r.daemon("")
+	r.owns(first)
+	second := copied.daemon("")
+	second.await("another instance owns this site; dosing stops")
+	for range 12 {
+		r.send(fmt.Sprintf("ref-%d", refs.Add(1)), machine.VerbClock, "")
+		r.send(fmt.Sprintf("ref-%d", refs.Add(1)), machine.VerbRun, `"channel":"alk","volume_ml":1,"kind":"test"`)
+		<-time.After(time.Second)
+	}
+	second.terminate()
+	second.wait()
+	r.askUntil("the first service's return", func(a reply) bool { return a.Code == string(safety.Started) || a.Code == string(safety.DayCap) })
+	if mine, _ := copied.runs(); len(mine) != len(known) {
+		t.Errorf("the second service reserved %d runs", len(mine)-len(known))
+	}
+	r.checkRecorded(nil)
+	r.checkTruth(w, map[string]float64{"alk": 5, "trace": 1800})
+	r.checkWire()
+}
+
 // askUntil asks for a small run, anew each second, until an answer is the wanted one.
 func (r *rig) askUntil(what string, wanted func(reply) bool) {
 	r.t.Helper()
