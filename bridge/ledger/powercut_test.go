@@ -1,3 +1,7 @@
+//go:build !race
+
+// Under the race detector this takes minutes, and no goroutine is at work here.
+
 package ledger
 
 import (
@@ -180,14 +184,6 @@ func opens(t *testing.T, left image, acked int64) error {
 		return fmt.Errorf("storing on: %w", err)
 	}
 	return l.Close()
-}
-
-// memory is a directory in memory where there is one: what the images are opened in need not be slow.
-func memory() string {
-	if info, err := os.Stat("/dev/shm"); err == nil && info.IsDir() {
-		return "/dev/shm"
-	}
-	return ""
 }
 
 // TestH06_PowerCutInTheFirstStart leaves what the very first start leaves when the power goes while SQLite makes the first
