@@ -47,7 +47,7 @@ func TestH39_INV4_BadDisk(t *testing.T) {
 			p := startUnder(t, r.failing(c.call, c.error, c.when), "the service of "+r.quay.Site, "", "run", "-c", r.config)
 			acknowledged := r.untilItFails(p)
 			r.checkFailed(p)
-			p.kill()
+			r.isDead(p)
 			r.checkRecorded(acknowledged)
 
 			again := r.daemon("")

@@ -198,7 +198,7 @@ func (h *house) checkButtons(r *rig) {
 // checkOutage kills the service: everything is unavailable until it is back.
 func (h *house) checkOutage(r *rig, p *process) {
 	h.t.Helper()
-	p.kill()
+	r.isDead(p)
 	h.is("sensor.pier_container_carbonate_jug_remaining", "unavailable")
 }
 

@@ -83,8 +83,7 @@ func (k *killer) live() {
 			<-time.After(k.within(1500 * time.Millisecond))
 		}
 	}
-	p.kill()
-	p.died()
+	k.isDead(p)
 	k.check()
 }
 

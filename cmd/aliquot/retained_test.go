@@ -60,9 +60,7 @@ func TestRetainedTopicsGoWithTheConfiguration(t *testing.T) {
 	listener.await(0, "the announcement", on(config, "Given today"))
 	listener.await(0, "the last announcement", on("homeassistant/binary_sensor/aliquot_slip/node_fixed_online/config", "connectivity"))
 	before := retained(t, b, "slip-before", "aliquot/#", "homeassistant/#")
-	p.kill() // no orderly end: the list must be on disk already
-	p.wait()
-	r.takeOver()
+	r.isDead(p) // no orderly end: the list must be on disk already
 
 	mark := r.spy.mark()
 	again := start(t, "the smaller site", "", "run", "-c", withoutChannel(r))
@@ -86,7 +84,7 @@ func TestRetainedTopicsGoWithTheConfiguration(t *testing.T) {
 	if gone < 12 {
 		t.Errorf("only %d topics were removed; want the channel's and the container's states and announcements", gone)
 	}
-	again.kill()
+	r.isDead(again)
 
 	// A third start has nothing left to remove.
 	mark = r.spy.mark()

@@ -145,6 +145,15 @@ func (r *rig) takeOver() {
 	r.keeper.say(r.topic("owner"), "", true)
 }
 
+// isDead kills a service, gives the broker the time to read what it still sent, and takes the site over.
+func (r *rig) isDead(p *process) {
+	r.t.Helper()
+	p.kill()
+	p.wait()
+	<-time.After(200 * time.Millisecond)
+	r.takeOver()
+}
+
 // up waits until the service is connected, sure of its ownership, and has heard of its nodes.
 func (r *rig) up(p *process) {
 	r.t.Helper()
