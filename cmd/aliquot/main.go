@@ -137,6 +137,8 @@ type commands struct {
 	Calibrate calibrateCommand `cmd:"" group:"set-up" help:"Run into a measuring vessel, or enter what runs delivered."`
 	Prove     proveCommand     `cmd:"" group:"set-up" help:"Prove that a relay goes off by itself."`
 
+	Status      statusCommand      `cmd:"" group:"daily" help:"Show the whole site on one screen."`
+	Watch       watchCommand       `cmd:"" group:"daily" help:"Show the site as it changes; in a pipe, one line for each change."`
 	Enter       enterCommand       `cmd:"" group:"daily" help:"Enter a test: aliquot enter alkalinity 8.3 dKH."`
 	WaterChange waterChangeCommand `cmd:"" group:"daily" help:"Enter a water change."`
 	Refill      refillCommand      `cmd:"" group:"daily" help:"Say what was filled into a container."`

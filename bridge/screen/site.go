@@ -1,0 +1,315 @@
+package screen
+
+import (
+	"fmt"
+	"math"
+	"strings"
+	"time"
+
+	"aliquot/bridge/machine"
+	"aliquot/safety"
+)
+
+// Service is what is known of the service itself.
+type Service string
+
+// What the broker says of the service.
+const (
+	Unheard Service = ""        // nothing was ever said below the site's topics
+	Online  Service = "online"  //
+	Offline Service = "offline" // it ended, or the broker lost it
+)
+
+// Seen is a site as somebody sees it over the broker.
+type Seen struct {
+	At      time.Time // now, by the clock of whoever looks
+	Service Service
+	Sign    time.Time // the service's newest sign of life; zero: none is known
+	Link    string    // why the broker is not there just now; empty: it is
+	View    machine.SiteView
+}
+
+// Quiet is how old a sign of life may be: the service gives one every minute.
+const Quiet = 3 * time.Minute
+
+// Live says whether what is shown can be taken for the present.
+func (s Seen) Live() bool {
+	return s.Link == "" && s.Service == Online && (s.Sign.IsZero() || s.At.Sub(s.Sign) <= Quiet)
+}
+
+// Site draws the whole site.
+func Site(s Seen, width int, zone *time.Location) string {
+	p := newPage(width, s.At, zone)
+	p.title(s)
+	p.alerts(s.View)
+	common := p.nothingRuns(s.View)
+	for _, y := range s.View.Systems {
+		p.system(y, s.View)
+	}
+	p.channels(s.View, common)
+	p.containers(s.View)
+	p.probes(s.View)
+	p.parts(s.View)
+	return p.b.String()
+}
+
+func (p *page) title(s Seen) {
+	at := p.now.In(p.zone).Format("Mon 2 Jan 2006 15:04:05 MST")
+	name := strings.ToUpper(s.View.Site)
+	p.line(name + strings.Repeat(" ", max(1, p.width-len([]rune(name))-len(at))) + at)
+	for _, text := range p.standing(s) {
+		p.say("", text)
+	}
+}
+
+// standing says how far what is shown can be believed.
+func (p *page) standing(s Seen) []string {
+	v := s.View
+	since := ""
+	if !s.Sign.IsZero() {
+		since = fmt.Sprintf(" Its last sign of life is of %s, %s ago.", p.when(s.Sign), span(s.At.Sub(s.Sign)))
+	}
+	var out []string
+	switch {
+	case s.Link != "":
+		out = append(out, "THE BROKER IS NOT THERE: "+s.Link+". What follows is old."+since)
+	case s.Service == Unheard:
+		return append(out, "NO SERVICE HAS SPOKEN HERE YET. Start it with aliquot run; or see whether prefix and site are those of the service, and whether this user may read them.")
+	case s.Service == Offline:
+		out = append(out, "THE SERVICE IS OFFLINE: nothing is dosed, and what follows is old."+since+" Start it with aliquot run, or look at its log.")
+	case !s.Live():
+		out = append(out, "THE SERVICE IS SILENT, though the broker calls it online: what follows may be old."+since+" Look at its log.")
+	default:
+		text := fmt.Sprintf("The service is online, version %s.", orUnknown(v.Version))
+		if v.LastPlan != nil {
+			text += fmt.Sprintf(" Planned at %s.", p.when(*v.LastPlan))
+		}
+		out = append(out, text)
+	}
+	return out
+}
+
+func orUnknown(s string) string {
+	if s == "" {
+		return "unknown"
+	}
+	return s
+}
+
+func (p *page) alerts(v machine.SiteView) {
+	if len(v.Alerts) == 0 {
+		return
+	}
+	p.head("ALERTS")
+	for _, level := range []string{machine.Critical, machine.Warning, machine.Notice} {
+		for _, a := range v.Alerts {
+			if a.Level == level {
+				p.alert(a, v)
+			}
+		}
+	}
+}
+
+func (p *page) alert(a machine.AlertView, v machine.SiteView) {
+	mark := map[string]string{machine.Critical: "!! ", machine.Warning: " ! ", machine.Notice: " - "}[a.Level]
+	p.say(mark, fmt.Sprintf("%s (%s, since %s)", a.Text, a.Level, p.when(a.Since)))
+	way := alertWayOut(a.Name, v)
+	switch {
+	case a.Acknowledged && a.SilentUntil != nil:
+		p.say("     ", "acknowledged until "+p.when(*a.SilentUntil))
+	case a.Acknowledged:
+		p.say("     ", "acknowledged")
+	case way != "":
+		way += "; known: aliquot acknowledge " + a.Name
+	default:
+		way = "known: aliquot acknowledge " + a.Name
+	}
+	if way != "" {
+		p.say("   > ", way)
+	}
+}
+
+// nothingRuns says once what stands in the way of every channel, and gives these reasons.
+func (p *page) nothingRuns(v machine.SiteView) map[machine.BlockView]bool {
+	common := map[machine.BlockView]bool{}
+	if len(v.Channels) < 2 {
+		return common
+	}
+	var list []machine.BlockView
+	for _, b := range v.Channels[0].Withheld {
+		everywhere := true
+		for _, c := range v.Channels[1:] {
+			everywhere = everywhere && withholds(c, b)
+		}
+		if everywhere {
+			list, common[keyOf(b)] = append(list, b), true
+		}
+	}
+	if len(list) == 0 {
+		return common
+	}
+	p.head("NOTHING RUNS")
+	for _, b := range list {
+		p.block("  ", b, subject{channel: "all"}, v)
+	}
+	return common
+}
+
+// keyOf tells blocks apart without the addresses of their times.
+func keyOf(b machine.BlockView) machine.BlockView {
+	return machine.BlockView{Code: b.Code, Text: b.Text}
+}
+
+func withholds(c machine.ChannelView, b machine.BlockView) bool {
+	for _, w := range c.Withheld {
+		if keyOf(w) == keyOf(b) {
+			return true
+		}
+	}
+	return false
+}
+
+func (p *page) block(margin string, b machine.BlockView, s subject, v machine.SiteView) {
+	scope, told := scopeOf(string(b.Code), s.channel, v)
+	if told || alertOf(b.Code, s, v) {
+		p.say(margin, fmt.Sprintf("%s: see the alert", b.Code))
+		return
+	}
+	text := b.Text
+	if !strings.HasPrefix(text, string(b.Code)+":") {
+		text = string(b.Code) + ": " + text
+	}
+	p.say(margin, text)
+	s.channel = scope
+	if way := wayOut(b.Code, s); way != "" {
+		p.say(margin+"> ", way)
+	}
+}
+
+// scopeOf finds what a lockout covers from its alert, if there is one: a channel's lockout may be one of its system or of
+// everything.
+func scopeOf(code, channel string, v machine.SiteView) (scope string, told bool) {
+	system := ""
+	for _, c := range v.Channels {
+		if c.ID == channel {
+			system = c.System
+		}
+	}
+	for _, a := range v.Alerts {
+		switch a.Name {
+		case "lockout-" + channel + "-" + code:
+			return channel, true
+		case "lockout-" + system + "-" + code:
+			return "system:" + system, true
+		case "lockout-all-" + code:
+			return "all", true
+		}
+	}
+	return channel, false
+}
+
+// alertOf says whether an alert about the same thing stands above.
+func alertOf(code safety.Code, s subject, v machine.SiteView) bool {
+	name := map[safety.Code]string{safety.NodeOffline: "node-offline-" + s.node, safety.NoProof: "proof-" + s.node, safety.ContainerEmpty: "container-empty-" + s.container}[code]
+	for _, a := range v.Alerts {
+		if name != "" && a.Name == name {
+			return true
+		}
+	}
+	return false
+}
+
+func (p *page) system(y machine.SystemView, v machine.SiteView) {
+	p.head(fmt.Sprintf("%s, %s L", strings.ToUpper(y.ID), number(y.NetL)))
+	for _, b := range y.Withheld {
+		p.block("  ", b, subject{channel: "system:" + y.ID, system: y.ID}, v)
+	}
+	var list []machine.QuantityView
+	var rows [][]string
+	for _, q := range v.Quantities {
+		if q.System != y.ID {
+			continue
+		}
+		list = append(list, q)
+		level := plusMinus(q.Level, q.LevelSD)
+		if q.Level != nil {
+			level += " " + q.Unit
+		}
+		rows = append(rows, []string{q.Quantity, level, setting(q.Target) + " ± " + setting(q.Band), inBand(q), plusMinus(q.ConsumptionPerDay, q.ConsumptionSD), trend(q), p.nextTest(q)})
+	}
+	if len(rows) == 0 {
+		p.line("  nothing of it has a target")
+		return
+	}
+	p.table("  ", []column{{name: "quantity", shrink: 9}, {name: "level"}, {name: "target"}, {name: ""}, {name: "use a day"}, {name: "trend"}, {name: "test"}}, rows,
+		func(i int) { p.quantityNotes(list[i]) })
+	if y.Balance != nil {
+		for _, f := range y.Balance.Findings {
+			if f.Kind != "holds" {
+				p.say("    ", f.Text)
+			}
+		}
+	}
+}
+
+// quantityNotes says what asks for a test.
+func (p *page) quantityNotes(q machine.QuantityView) {
+	if q.Unconfirmed != nil {
+		p.say("    ! ", fmt.Sprintf("a test of %s %s is far from what was expected and raises nothing: test again", number(*q.Unconfirmed), q.Unit))
+	}
+	if q.Level == nil {
+		p.say("    > ", fmt.Sprintf("aliquot enter %s VALUE %s", q.Quantity, q.Unit))
+	}
+	for _, a := range q.Advice {
+		if a.Kind != "use_trend" && a.Kind != "test_held" { // they are said already
+			p.say("    ! ", a.Text)
+		}
+	}
+}
+
+// inBand says in a word where the level lies.
+func inBand(q machine.QuantityView) string {
+	switch {
+	case q.Level == nil:
+		return ""
+	case *q.Level > q.Target+q.Band:
+		return "HIGH"
+	case *q.Level < q.Target-q.Band:
+		return "LOW"
+	}
+	return "ok"
+}
+
+// trend is how much the consumption changes in a week, if that is sure.
+func trend(q machine.QuantityView) string {
+	switch {
+	case q.TrendPerDay == nil || q.TrendLow == nil || q.TrendHigh == nil:
+		return "-"
+	case !(*q.TrendLow > 0) && !(*q.TrendHigh < 0):
+		return "steady"
+	}
+	if *q.TrendPerDay > 0 {
+		return "+" + number(7**q.TrendPerDay) + "/wk"
+	}
+	return "-" + number(math.Abs(7**q.TrendPerDay)) + "/wk"
+}
+
+// nextTest is when the keeper should test: when it is worth most, and never later than it is due.
+func (p *page) nextTest(q machine.QuantityView) string {
+	at := q.NextTest
+	if at == nil || (q.TestDue != nil && q.TestDue.Before(*at)) {
+		at = q.TestDue
+	}
+	switch {
+	case q.Level == nil || q.Unconfirmed != nil:
+		return "now"
+	case at == nil:
+		return "-"
+	case at.Before(p.now):
+		return "due"
+	}
+	if ahead := at.Sub(p.now); ahead < 7*24*time.Hour {
+		return fmt.Sprintf("in %s", span(max(ahead, 2*time.Hour)))
+	}
+	return at.In(p.zone).Format("2 Jan")
+}
