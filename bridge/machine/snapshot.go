@@ -166,7 +166,8 @@ func (s *State) channelBlocks(c *channelState) []BlockView {
 		}
 		v := BlockView{Code: b.Code, Text: b.Text}
 		if b.Until > 0 {
-			v.Until = maybeTime(s.clock.Wall().Add(time.Duration(b.Until-s.clock.Now()) * time.Millisecond).UTC())
+			// Whole seconds: the axis is one of milliseconds, and a moment that trembles would be published anew each time.
+			v.Until = maybeTime(s.clock.Wall().Add(time.Duration(b.Until-s.clock.Now()) * time.Millisecond).UTC().Round(time.Second))
 		}
 		out = append(out, v)
 	}

@@ -82,7 +82,7 @@ func TestStatusAndWatch(t *testing.T) {
 func (r *rig) holdAndRun(log *process) {
 	r.t.Helper()
 	must(r.t, "hold", "alk", "30m", "--reason", "feeding", "-c", r.config)
-	log.await("channel alk is withheld: hold")
+	log.await("channel alk is withheld: no_test, hold")
 	must(r.t, "release", "alk", "-c", r.config)
 	log.awaitTimes("channel alk is ", 2)
 	must(r.t, "enter", "alkalinity", "8.3", "dKH", "-c", r.config)
