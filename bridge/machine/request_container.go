@@ -2,7 +2,6 @@ package machine
 
 import (
 	"fmt"
-	"strings"
 
 	"aliquot/safety"
 )
@@ -109,7 +108,7 @@ func (t *turn) askSwap(q Request) reply {
 
 func (t *turn) remaining(k *containerState, text string) reply {
 	if p := t.supplement(k.supplement); p != nil && len(p.Cautions) > 0 {
-		text += ". " + strings.Join(p.Cautions, " ")
+		text += ". " + p.cautionText()
 	}
 	return done(text, RemainingResult{Container: k.cfg.ID, RemainingMinML: k.min.Millilitres(), RemainingMaxML: k.max.Millilitres()})
 }
@@ -120,5 +119,5 @@ func (t *turn) caustic(supplement string, confirmed bool) *reply {
 	if p == nil || !p.Caustic || confirmed {
 		return nil
 	}
-	return no(safety.NeedsConfirm, "%s: %s Send it again with \"confirm\": true", supplement, strings.Join(p.Cautions, " "))
+	return no(safety.NeedsConfirm, "%s: %s. Send it again with \"confirm\": true", supplement, p.cautionText())
 }

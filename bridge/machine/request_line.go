@@ -3,7 +3,6 @@ package machine
 import (
 	"fmt"
 	"math"
-	"strings"
 
 	"aliquot/safety"
 )
@@ -109,7 +108,7 @@ func (t *turn) startAsked(c *channelState, w wanted) reply {
 	}
 	text := fmt.Sprintf("channel %s runs for %.1f s, about %.3g mL, into the %s", c.cfg.ID, row.Duration.Seconds(), row.Volume.Millilitres(), row.Into)
 	if p := t.supplement(t.container(c.cfg.Container).supplement); p != nil && len(p.Cautions) > 0 && w.purpose == Prime {
-		text += ". " + strings.Join(p.Cautions, " ")
+		text += ". " + p.cautionText()
 	}
 	return reply{code: safety.Started, text: text, result: RunResult{Run: row.Run, Seconds: row.Duration.Seconds(), VolumeML: row.Volume.Millilitres()}}
 }

@@ -23,10 +23,11 @@ type TestResult struct {
 	PlannedMLDay []Planned `json:"planned_ml_per_day"`
 }
 
-// Planned is a channel's daily volume.
+// Planned is a channel's daily volume, and what it was before the request.
 type Planned struct {
-	Channel  string  `json:"channel"`
-	MLPerDay float64 `json:"ml_per_day"`
+	Channel        string  `json:"channel"`
+	MLPerDay       float64 `json:"ml_per_day"`
+	BeforeMLPerDay float64 `json:"before_ml_per_day"`
 }
 
 // askTest takes a measurement. A value that is plausible only in another unit is refused with a hint and never
@@ -66,6 +67,7 @@ func (t *turn) askTest(q Request) reply {
 	default:
 		return *no(safety.BadPayload, "of is %q; it can be tank, mix or reference", q.Of)
 	}
+	before := t.following(y, quantity)
 	t.record(Test{System: y.cfg.ID, Quantity: quantity, Level: level, Value: *q.Value, Unit: q.Unit, Taken: taken,
 		SampleC: celsius, Method: q.Method, Lot: q.Lot, Of: q.Of, Confirmed: q.Confirm}, q.By)
 	t.do(Count{Metric: MetricTests, Labels: [2]string{y.cfg.ID, string(quantity)}})
@@ -80,7 +82,23 @@ func (t *turn) askTest(q Request) reply {
 			text += ", the temperature to which hobby meters compensate; if yours does not, send it again with the sample's"
 		}
 	}
-	return t.testReply(y, quantity, q.Of, out, text)
+	if age := t.wall().Sub(taken); age > lateTest {
+		text += fmt.Sprintf("; the sample is %.3g days old, so that by itself it raises no dose for a day", age.Hours()/24)
+	}
+	return t.testReply(y, quantity, q.Of, before, out, text)
+}
+
+// following gives the daily volumes of the channels that follow a quantity.
+func (t *turn) following(y *systemState, quantity units.Quantity) []Planned {
+	out := []Planned{}
+	for i := range t.channels {
+		c := &t.channels[i]
+		if c.cfg.System == y.cfg.ID && c.follows() && c.cfg.Quantity == quantity {
+			v := c.day.PerDay.Millilitres()
+			out = append(out, Planned{c.cfg.ID, v, v})
+		}
+	}
+	return out
 }
 
 // sampleOf is the water that a test was taken in, and its temperature where the request gives it.
@@ -96,7 +114,7 @@ func sampleOf(q Request) (assay.Water, *float64, *reply) {
 	return w, &celsius, nil
 }
 
-func (t *turn) testReply(y *systemState, quantity units.Quantity, of string, out TestResult, text string) reply {
+func (t *turn) testReply(y *systemState, quantity units.Quantity, of string, before []Planned, out TestResult, text string) reply {
 	if of != "" && of != "tank" {
 		return done(text+"; it is kept, and says nothing about the tank", out)
 	}
@@ -108,13 +126,12 @@ func (t *turn) testReply(y *systemState, quantity units.Quantity, of string, out
 		out.Expected, out.ExpectedSD = &got.Predicted, &got.PredictedSD
 		text += fmt.Sprintf(", expected %.3g ± %.2g", got.Predicted, got.PredictedSD)
 	}
+	out.PlannedMLDay = t.following(y, quantity)
 	var volumes []string
-	for i := range t.channels {
-		c := &t.channels[i]
-		if c.cfg.System == y.cfg.ID && c.follows() && c.cfg.Quantity == quantity {
-			out.PlannedMLDay = append(out.PlannedMLDay, Planned{c.cfg.ID, c.day.PerDay.Millilitres()})
-			volumes = append(volumes, fmt.Sprintf("%s %.4g mL a day", c.cfg.ID, c.day.PerDay.Millilitres()))
-		}
+	for i := range out.PlannedMLDay {
+		p := &out.PlannedMLDay[i]
+		p.BeforeMLPerDay = before[i].MLPerDay
+		volumes = append(volumes, fmt.Sprintf("%s %.4g mL a day (before %.4g)", p.Channel, p.MLPerDay, p.BeforeMLPerDay))
 	}
 	if len(volumes) > 0 {
 		text += "; now planned: " + strings.Join(volumes, ", ")
@@ -122,13 +139,25 @@ func (t *turn) testReply(y *systemState, quantity units.Quantity, of string, out
 	if got.Verdict == estimate.Held {
 		out.Accepted = false
 		return reply{code: safety.Unconfirmed, result: out,
-			text: text + ". That is far from what was expected, so that it raises nothing until a second test agrees: please test again"}
+			text: text + fmt.Sprintf(". That is %s what was expected, more than use and doses explain, so that it raises nothing until a second test agrees: look at the unit, the reagent and the sample, and please test again", apart(out.Level, got, quantity))}
 	}
 	if got.Gross > suspect {
 		out.Suspicious = true
 		text += ". It fits badly, may well be wrong and counts for less: please test again"
 	}
 	return done(text, out)
+}
+
+// apart says how far a test lies from its prediction, and to which side.
+func apart(level float64, got estimate.Result, q units.Quantity) string {
+	switch miss := level - got.Predicted; {
+	case !got.Known:
+		return "far from"
+	case miss < 0:
+		return fmt.Sprintf("%.3g %s below", -miss, q.Unit())
+	default:
+		return fmt.Sprintf("%.3g %s above", miss, q.Unit())
+	}
 }
 
 // suspect is the probability of a gross error from which an accepted test is called suspicious. Our own choice.

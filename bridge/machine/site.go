@@ -1,6 +1,7 @@
 package machine
 
 import (
+	"strings"
 	"time"
 
 	"aliquot/planner"
@@ -114,4 +115,13 @@ type Interlock struct {
 	Probe string
 	Rule  safety.InterlockRule
 	Block []string // channel ids; every channel where the configuration says all
+}
+
+// cautionText puts what somebody must be told who handles the supplement into one line, without a full stop.
+func (p *Supplement) cautionText() string {
+	parts := make([]string, 0, len(p.Cautions))
+	for _, c := range p.Cautions {
+		parts = append(parts, strings.TrimRight(c, ". "))
+	}
+	return strings.Join(parts, "; ")
 }

@@ -1,16 +1,19 @@
 package main
 
 import (
+	"bufio"
 	"context"
 	"encoding/json"
 	"fmt"
 	"math"
+	"os"
 	"strconv"
 	"strings"
 	"time"
 
 	"aliquot/bridge/machine"
 	"aliquot/planner/units"
+	"aliquot/safety"
 )
 
 // asking holds the flags of every command that sends a request.
@@ -31,11 +34,51 @@ func (a asking) send(ctx context.Context, std stream, g *Globals, verb machine.V
 		return err
 	}
 	defer c.stop()
+	return a.sendOver(ctx, std, c, verb, fields)
+}
+
+// sendOver asks over a connection that is there already. Where the service wants a second word and somebody sits at a
+// terminal, it is asked for.
+func (a asking) sendOver(ctx context.Context, std stream, c *client, verb machine.Verb, fields map[string]any) error {
 	r, err := c.ask(ctx, verb, a.with(fields))
 	if err != nil {
 		return err
 	}
+	if !r.OK && r.Code == string(safety.NeedsConfirm) && a.Format == "text" && converses(std) {
+		fmt.Fprintln(std.err, r.Text)
+		if !agrees(ctx, std) {
+			return fail(exitFailed, "nothing was changed")
+		}
+		a.Confirm = true
+		if r, err = c.ask(ctx, verb, a.with(fields)); err != nil {
+			return err
+		}
+	}
 	return tell(std, a.Format, r)
+}
+
+// converses says whether a person sits there who can answer.
+func converses(std stream) bool {
+	f, ok := std.in.(*os.File)
+	return ok && isTerminal(f)
+}
+
+// agrees asks for a yes. Anything else, and an interrupt, is a no.
+func agrees(ctx context.Context, std stream) bool {
+	fmt.Fprint(std.err, "Go on? Type yes: ")
+	said := make(chan string, 1)
+	go func() {
+		line, _ := bufio.NewReader(std.in).ReadString('\n')
+		said <- line
+	}()
+	select {
+	case line := <-said:
+		word := strings.ToLower(strings.TrimSpace(line))
+		return word == "yes" || word == "y"
+	case <-ctx.Done():
+		fmt.Fprintln(std.err)
+		return false
+	}
 }
 
 func (a asking) with(fields map[string]any) map[string]any {
@@ -53,138 +96,6 @@ func set(fields map[string]any, name, value string) {
 	if value != "" {
 		fields[name] = value
 	}
-}
-
-type enterCommand struct {
-	Quantity      string   `arg:"" help:"alkalinity, calcium, magnesium …"`
-	Value         string   `arg:"" help:"The number, with a point: 8.3"`
-	Unit          []string `arg:"" help:"dKH, meq/L, ppm CaCO3, mg/L …"`
-	System        string   `help:"Which system, if there are several."`
-	At            string   `help:"When the sample was drawn, RFC 3339, if not now."`
-	AtTemperature string   `help:"Of the sample, for a conductivity that the meter does not compensate, and for amounts per kilogram." placeholder:"24.5degC"`
-	Method        string   `help:"Which test."`
-	Lot           string   `help:"Its lot."`
-	Of            string   `help:"tank, mix or reference." default:"tank" enum:"tank,mix,reference"`
-	asking        `embed:""`
-}
-
-func (e enterCommand) Run(ctx context.Context, std stream, g *Globals) error {
-	value, err := units.ParseNumber(e.Value)
-	if err != nil {
-		return fail(exitUsage, "%w", err)
-	}
-	f := map[string]any{"quantity": e.Quantity, "value": value, "unit": strings.Join(e.Unit, " "), "of": e.Of}
-	set(f, "system", e.System)
-	set(f, "at", e.At)
-	if e.AtTemperature != "" {
-		v, unit, err := units.ParseSplit(e.AtTemperature)
-		if err != nil {
-			return fail(exitUsage, "--at-temperature: %w", err)
-		}
-		f["temperature"] = map[string]any{"value": v, "unit": unit}
-	}
-	set(f, "method", e.Method)
-	set(f, "lot", e.Lot)
-	return e.send(ctx, std, g, machine.VerbTest, f)
-}
-
-type waterChangeCommand struct {
-	Volume string   `arg:"" help:"How much: 30L"`
-	Mix    []string `help:"What the new water holds, each as quantity=value unit: --mix 'alkalinity=8 dKH'." sep:"none"`
-	System string   `help:"Which system, if there are several."`
-	At     string   `help:"When, RFC 3339, if not now."`
-	asking `embed:""`
-}
-
-func (w waterChangeCommand) Run(ctx context.Context, std stream, g *Globals) error {
-	ml, err := units.ParseVolume(w.Volume)
-	if err != nil {
-		return fail(exitUsage, "%w", err)
-	}
-	mix := map[string]any{}
-	for _, m := range w.Mix {
-		name, measure, ok := strings.Cut(m, "=")
-		value, unit, err := units.ParseSplit(measure)
-		if !ok || err != nil {
-			return fail(exitUsage, "--mix %q is no quantity=value unit, such as alkalinity=8.0 dKH", m)
-		}
-		mix[strings.TrimSpace(name)] = map[string]any{"value": value, "unit": unit}
-	}
-	f := map[string]any{"volume_l": ml / 1000}
-	if len(mix) > 0 {
-		f["mix"] = mix
-	}
-	set(f, "system", w.System)
-	set(f, "at", w.At)
-	return w.send(ctx, std, g, machine.VerbWaterChange, f)
-}
-
-type refillCommand struct {
-	Container string `arg:""`
-	Add       string `help:"What was added: 4.5L"`
-	Remaining string `help:"What it holds now: 2L"`
-	Full      bool   `help:"It is full now."`
-	asking    `embed:""`
-}
-
-func (r refillCommand) Run(ctx context.Context, std stream, g *Globals) error {
-	f := map[string]any{"container": r.Container}
-	if r.Full {
-		f["full"] = true
-	}
-	for name, text := range map[string]string{"volume_ml": r.Add, "remaining_ml": r.Remaining} {
-		if text == "" {
-			continue
-		}
-		ml, err := units.ParseVolume(text)
-		if err != nil {
-			return fail(exitUsage, "%w", err)
-		}
-		f[name] = ml
-	}
-	return r.send(ctx, std, g, machine.VerbRefill, f)
-}
-
-// scope says what a hold covers.
-type scope struct {
-	Scope string `arg:"" help:"A channel, system:NAME, or all."`
-}
-
-func (s scope) fields() map[string]any {
-	if s.Scope == "all" {
-		return map[string]any{"all": true}
-	}
-	if name, ok := strings.CutPrefix(s.Scope, "system:"); ok {
-		return map[string]any{"system": name}
-	}
-	return map[string]any{"channel": s.Scope}
-}
-
-type holdCommand struct {
-	scope
-	For    string `arg:"" optional:"" help:"How long, at most 24h." default:"2h"`
-	Reason string `help:"Why."`
-	asking `embed:""`
-}
-
-func (h holdCommand) Run(ctx context.Context, std stream, g *Globals) error {
-	d, err := units.ParseDuration(h.For)
-	if err != nil {
-		return fail(exitUsage, "%w", err)
-	}
-	f := h.fields()
-	f["minutes"] = d.Minutes()
-	set(f, "reason", h.Reason)
-	return h.send(ctx, std, g, machine.VerbHold, f)
-}
-
-type releaseCommand struct {
-	scope
-	asking `embed:""`
-}
-
-func (r releaseCommand) Run(ctx context.Context, std stream, g *Globals) error {
-	return r.send(ctx, std, g, machine.VerbRelease, r.fields())
 }
 
 type askCommand struct {

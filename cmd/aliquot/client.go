@@ -5,6 +5,7 @@ import (
 	"crypto/rand"
 	"encoding/hex"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"log/slog"
 	"time"
@@ -94,6 +95,9 @@ func randomName() string {
 	return hex.EncodeToString(b[:])
 }
 
+// errNotLeft says that a request went nowhere: nothing came of it.
+var errNotLeft = errors.New("the request did not leave")
+
 // ask sends a request and waits for its answer.
 func (c *client) ask(ctx context.Context, verb machine.Verb, fields map[string]any) (reply, error) {
 	return c.askWithin(ctx, answerWait, verb, fields)
@@ -122,6 +126,9 @@ func (c *client) askWithin(ctx context.Context, wait time.Duration, verb machine
 // send sends a request and gives its reference; the answer is nobody's.
 func (c *client) send(wait time.Duration, verb machine.Verb, fields map[string]any) (ref string, err error) {
 	ref = "cli-" + randomName()
+	if given, ok := fields["ref"].(string); ok {
+		ref = given // it stays the same however often it is sent
+	}
 	body := map[string]any{"ref": ref}
 	for k, v := range fields {
 		body[k] = v
@@ -132,7 +139,7 @@ func (c *client) send(wait time.Duration, verb machine.Verb, fields map[string]a
 	}
 	delivery, err := c.mqtt.Publish(mqtt.Message{Topic: c.layout.Ask(verb), Payload: payload, QoS: 1}, wait)
 	if err != nil && delivery == mqtt.NotHanded {
-		return "", fail(exitNoReply, "the request did not leave: %w", err)
+		return "", fail(exitNoReply, "%w: %w", errNotLeft, err)
 	}
 	return ref, nil
 }

@@ -15,10 +15,10 @@ import (
 	"aliquot/bridge/mqtt/mosquittotest"
 )
 
-// look is how an entity has to look: its classes and unit, and its state where that is certain.
-type look struct{ id, state, class, unit, stateClass string }
+// appearance is how an entity has to look: its classes and unit, and its state where that is certain.
+type appearance struct{ id, state, class, unit, stateClass string }
 
-var looks = []look{
+var looks = []appearance{
 	{"binary_sensor.aliquot_pier_problem", "", "problem", "", ""},
 	{"binary_sensor.aliquot_pier_ready_to_dose", "on", "", "", ""},
 	{"sensor.aliquot_pier_alerts", "", "", "", "measurement"},
@@ -88,7 +88,7 @@ func (h *house) checkLooks() {
 			continue
 		}
 		attribute := func(name string) string { v, _ := s.Attributes[name].(string); return v }
-		got := look{l.id, s.State, attribute("device_class"), attribute("unit_of_measurement"), attribute("state_class")}
+		got := appearance{l.id, s.State, attribute("device_class"), attribute("unit_of_measurement"), attribute("state_class")}
 		if l.state == "" {
 			got.state = ""
 		}

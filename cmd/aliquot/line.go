@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -28,7 +29,11 @@ func (a asking) watched(ctx context.Context, std stream, g *Globals, verb machin
 	defer c.stop()
 	r, err := c.ask(ctx, verb, a.with(fields))
 	if err != nil {
-		return err
+		if errors.Is(err, errNotLeft) {
+			return err
+		}
+		// Nobody knows whether it started.
+		return stopNow(ctx, c, fields["channel"], err)
 	}
 	if err := tell(std, a.Format, r); err != nil || r.Code != "started" {
 		return err
@@ -49,15 +54,8 @@ func (a asking) follow(ctx context.Context, std stream, c *client, channel any, 
 		return kind == "run_ended" && json.Unmarshal(data, &ended) == nil && ended.Run == started.Run
 	})
 	stopBar()
-	if ctx.Err() != nil {
-		r, stopErr := c.ask(context.WithoutCancel(ctx), machine.VerbStop, map[string]any{"channel": channel})
-		if stopErr != nil {
-			return fail(exitFailed, "interrupted, and the pump may still run: %w", stopErr)
-		}
-		return fail(exitFailed, "interrupted; %s", r.Text)
-	}
 	if err != nil {
-		return err
+		return stopNow(ctx, c, channel, err)
 	}
 	if a.Format == "json" {
 		return writeJSON(std.out, ended)
@@ -71,6 +69,20 @@ func (a asking) follow(ctx context.Context, std stream, c *client, channel any, 
 		return failure{exitFailed, fmt.Errorf("")}
 	}
 	return nil
+}
+
+// stopNow stops the pump before anything is said: somebody went away, or nobody answers any more.
+func stopNow(ctx context.Context, c *client, channel any, why error) error {
+	r, err := c.ask(context.WithoutCancel(ctx), machine.VerbStop, map[string]any{"channel": channel})
+	code := exitFailed
+	var f failure
+	if asFailure(why, &f) {
+		code = f.code
+	}
+	if err != nil {
+		return fail(code, "%w; the stop was not answered: the pump may still run, for its commanded time at most. aliquot stop-all tells the nodes themselves", why)
+	}
+	return fail(code, "%w; %s", why, r.Text)
 }
 
 // progress shows a bar for a run of so many seconds, on a terminal only.
@@ -109,6 +121,27 @@ func progress(w io.Writer, seconds float64, format string) (stop func()) {
 func isTerminal(f *os.File) bool {
 	info, err := f.Stat()
 	return err == nil && info.Mode()&os.ModeCharDevice != 0
+}
+
+type giveCommand struct {
+	Channel string `arg:""`
+	Volume  string `arg:"" help:"How much: 2mL"`
+	Into    string `help:"Where the outlet is: tank, or vessel." enum:"tank,vessel" default:"tank"`
+	Test    bool   `help:"A test run with a person present: the rest after the last run is waived."`
+	asking  `embed:""`
+}
+
+// Run gives one extra dose; every limit holds.
+func (v giveCommand) Run(ctx context.Context, std stream, g *Globals) error {
+	ml, err := units.ParseVolume(v.Volume)
+	if err != nil {
+		return fail(exitUsage, "%w", err)
+	}
+	f := map[string]any{"channel": v.Channel, "volume_ml": ml, "into": v.Into}
+	if v.Test || v.Into == "vessel" {
+		f["kind"] = string(machine.TestRun)
+	}
+	return v.watched(ctx, std, g, machine.VerbRun, f)
 }
 
 type primeCommand struct {

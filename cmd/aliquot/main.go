@@ -18,15 +18,15 @@ import (
 )
 
 func main() {
-	ctx, stop := signal.NotifyContext(context.Background(), leaving()...)
+	ctx, stop := signal.NotifyContext(context.Background(), endings()...)
 	code := run(ctx, os.Args[1:], stream{os.Stdin, os.Stdout, os.Stderr})
 	stop()
 	os.Exit(code)
 }
 
-// leaving are the signals that end a command in good order. A terminal that goes away is one of them, unless somebody
-// said that it should not matter.
-func leaving() []os.Signal {
+// endings are the signals that end a command in good order. A lost terminal is one of them, so that a run that somebody
+// watched over it is stopped; where it is ignored from the start, as under nohup, it stays so.
+func endings() []os.Signal {
 	list := []os.Signal{syscall.SIGINT, syscall.SIGTERM}
 	if !signal.Ignored(syscall.SIGHUP) {
 		list = append(list, syscall.SIGHUP)
@@ -58,6 +58,8 @@ type failure struct {
 
 func (f failure) Error() string { return f.err.Error() }
 func (f failure) Unwrap() error { return f.err }
+
+func asFailure(err error, f *failure) bool { return errors.As(err, f) }
 
 func fail(code int, format string, args ...any) error {
 	return failure{code, fmt.Errorf(format, args...)}
@@ -111,6 +113,7 @@ var groups = []kong.Group{
 	{Key: "service", Title: "The service"},
 	{Key: "set-up", Title: "Setting a channel up (the service must run)"},
 	{Key: "daily", Title: "Daily care (the service must run)"},
+	{Key: "repair", Title: "When something is wrong, or changed (the service must run)"},
 	{Key: "record", Title: "What was, what will be"},
 	{Key: "chemistry", Title: "Chemistry (needs no configuration)"},
 }
@@ -139,12 +142,22 @@ type commands struct {
 
 	Status      statusCommand      `cmd:"" group:"daily" help:"Show the whole site on one screen."`
 	Watch       watchCommand       `cmd:"" group:"daily" help:"Show the site as it changes; in a pipe, one line for each change."`
-	Enter       enterCommand       `cmd:"" group:"daily" help:"Enter a test: aliquot enter alkalinity 8.3 dKH."`
+	Enter       enterCommand       `cmd:"" group:"daily" help:"Enter tests: aliquot enter alkalinity 8.3 dKH calcium 430 mg/L; or a laboratory's table."`
 	WaterChange waterChangeCommand `cmd:"" group:"daily" help:"Enter a water change."`
+	Note        noteCommand        `cmd:"" group:"daily" help:"Note what makes the estimates less sure: livestock, medication, a new salt mix."`
 	Refill      refillCommand      `cmd:"" group:"daily" help:"Say what was filled into a container."`
-	Hold        holdCommand        `cmd:"" group:"daily" help:"Pause a channel, a system or everything for a while."`
+	Swap        swapCommand        `cmd:"" group:"daily" help:"Say that a container's contents were replaced."`
+	Give        giveCommand        `cmd:"" group:"daily" help:"Give one extra dose and watch it; Ctrl-C stops the pump."`
+	Hold        holdCommand        `cmd:"" group:"daily" help:"Pause a channel, a system or everything for a while: aliquot hold all 2h."`
 	Release     releaseCommand     `cmd:"" group:"daily" help:"End a hold."`
-	Ask         askCommand         `cmd:"" group:"daily" help:"Send any request by its verb: aliquot ask clear channel=alk code=fault."`
+	Stop        stopCommand        `cmd:"" group:"daily" help:"Stop pumps now; the plan goes on at the next slot."`
+
+	Acknowledge  acknowledgeCommand  `cmd:"" group:"repair" help:"Say that somebody knows of an alert."`
+	Clear        clearCommand        `cmd:"" group:"repair" help:"End a lockout, an out-of-service state or a latched interlock."`
+	OutOfService outOfServiceCommand `cmd:"" group:"repair" help:"Take something out of service until it is brought back."`
+	Tube         tubeCommand         `cmd:"" group:"repair" help:"Say that a channel's pump tubing was changed."`
+	Accept       acceptCommand       `cmd:"" group:"repair" help:"Accept what waits for it: configuration or ledger."`
+	Ask          askCommand          `cmd:"" group:"repair" help:"Send any request by its verb: aliquot ask clear channel=alk code=fault."`
 
 	Convert convertCommand `cmd:"" group:"chemistry" help:"Convert a measurement: aliquot convert alkalinity 143 ppm CaCO3."`
 	Mix     mixCommand     `cmd:"" group:"chemistry" help:"A stock solution, from its salts or for a wanted strength."`

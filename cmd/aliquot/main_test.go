@@ -6,7 +6,6 @@ import (
 	"flag"
 	"os"
 	"os/signal"
-	"syscall"
 	"testing"
 )
 
@@ -58,7 +57,7 @@ func child() int {
 	if point := os.Getenv(killEnv); point != "" {
 		testWrap = (&murderer{point: point, proceed: proceed}).wrap
 	}
-	ctx, stop := signal.NotifyContext(context.Background(), syscall.SIGINT, syscall.SIGTERM)
+	ctx, stop := signal.NotifyContext(context.Background(), endings()...)
 	defer stop()
 	return run(ctx, os.Args[1:], stream{os.Stdin, os.Stdout, os.Stderr})
 }
