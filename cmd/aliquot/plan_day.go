@@ -1,0 +1,162 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"time"
+
+	"aliquot/bridge/machine"
+	"aliquot/bridge/screen"
+)
+
+// dayOf gives the local midnights around a date; "today" and "tomorrow" are dates too.
+func dayOf(text string, now time.Time, zone *time.Location) (from, to time.Time, err error) {
+	l := now.In(zone)
+	switch text {
+	case "", "today":
+	case "tomorrow":
+		l = l.AddDate(0, 0, 1)
+	default:
+		if l, err = time.ParseInLocation(time.DateOnly, text, zone); err != nil {
+			return from, to, fail(exitUsage, "--day %q is no date such as 2027-03-15, today or tomorrow", text)
+		}
+	}
+	from = time.Date(l.Year(), l.Month(), l.Day(), 0, 0, 0, 0, zone)
+	return from, time.Date(l.Year(), l.Month(), l.Day()+1, 0, 0, 0, 0, zone), nil
+}
+
+// picture gathers a day from rows: what was given before `at`, what is planned from there.
+func picture(l loaded, rows []machine.Row, notes []string, at, from, to time.Time) screen.Day {
+	site := machineSite(l.Site)
+	fold := machine.NewFold(site)
+	d := screen.Day{Site: l.Name, From: from, To: to, At: at, Notes: notes}
+	for i := range site.Channels {
+		d.Lanes = append(d.Lanes, laneOf(&site.Channels[i], from, to))
+	}
+	for _, k := range site.KeepApart {
+		d.Apart = append(d.Apart, screen.Apart{A: k.Channels[0], B: k.Channels[1], Gap: k.Gap})
+	}
+	begin := later(at, from)
+	runs := newGiven()
+	for _, row := range rows {
+		if row.At.After(at) {
+			break
+		}
+		fold.Add(row)
+		runs.add(row)
+	}
+	for _, r := range runs.list {
+		if l := lane(&d, r.channel); l != nil && !r.At.Before(from) && r.At.Before(to) {
+			l.Runs = append(l.Runs, r.DayRun)
+		}
+	}
+	if !begin.Before(to) {
+		return d
+	}
+	state := fold.State()
+	view := machine.Preview(&state, begin)
+	for _, r := range view.Runs {
+		if l := lane(&d, r.Channel); l != nil && r.At.Before(to) {
+			l.Runs = append(l.Runs, screen.DayRun{At: r.At, VolumeML: r.VolumeML, Seconds: r.Seconds})
+		}
+	}
+	for _, w := range view.Withheld {
+		if l := lane(&d, w.Channel); l != nil {
+			l.Why = append(l.Why, fmt.Sprintf("%s: %s", w.Code, w.Text))
+		}
+	}
+	d.Notes = append(d.Notes, view.Notes...)
+	if to.Sub(begin) > 24*time.Hour {
+		d.Notes = append(d.Notes, "this day is longer than 24 h: its last hour is not planned here")
+	}
+	return d
+}
+
+func later(a, b time.Time) time.Time {
+	if a.After(b) {
+		return a
+	}
+	return b
+}
+
+func laneOf(c *machine.Channel, from, to time.Time) screen.Lane {
+	n := c.Calendar.Night
+	l := screen.Lane{Channel: c.ID, PerDayML: c.Limits.PerDay.Millilitres(), SmallestML: c.Limits.SmallestRun.Millilitres(), Night: screen.Night{From: n.From, To: n.To, Share: n.Share}}
+	for _, s := range c.Calendar.Slots(from, to) {
+		l.Slots = append(l.Slots, s.At)
+	}
+	return l
+}
+
+func lane(d *screen.Day, channel string) *screen.Lane {
+	for i := range d.Lanes {
+		if d.Lanes[i].Channel == channel {
+			return &d.Lanes[i]
+		}
+	}
+	return nil
+}
+
+// given collects what rows say was given into the tank, at the most that it can have been.
+type given struct {
+	list []givenRun
+	open map[string]int
+}
+
+type givenRun struct {
+	screen.DayRun
+	channel string
+}
+
+func newGiven() *given { return &given{open: map[string]int{}} }
+
+func (g *given) add(row machine.Row) {
+	switch b := row.Body.(type) {
+	case machine.RunReserved:
+		if b.Into == machine.IntoTank {
+			g.open[b.Run] = len(g.list)
+			g.list = append(g.list, givenRun{screen.DayRun{At: row.At, VolumeML: b.Volume.Millilitres(), Seconds: b.Duration.Seconds(), Given: true}, b.Channel})
+		}
+	case machine.RunEnded:
+		if i, ok := g.open[b.Run]; ok {
+			// The plan's own figure where it ended as commanded, else the most that may have come.
+			if b.Outcome != machine.Finished {
+				g.list[i].VolumeML = b.Hi.Millilitres()
+			}
+		}
+	case machine.RunPast:
+		if b.Into == machine.IntoTank || b.Into == "" {
+			ml := b.Volume.Millilitres()
+			if b.Delivered != nil {
+				ml = b.Delivered.Millilitres()
+			}
+			g.list = append(g.list, givenRun{screen.DayRun{At: b.Happened, VolumeML: ml, Seconds: b.Duration.Seconds(), Given: true}, b.Channel})
+		}
+	}
+}
+
+// day writes the picture of a day.
+func (p planCommand) day(std stream, l loaded, rows []machine.Row, notes []string) error {
+	now := time.Now()
+	if p.At != "" {
+		var err error
+		if now, err = time.Parse(time.RFC3339, p.At); err != nil {
+			return fail(exitUsage, "--at %q is no RFC 3339 time such as 2027-03-02T00:00:00Z", p.At)
+		}
+	}
+	from, to, err := dayOf(p.Day, now, l.Zone)
+	if err != nil {
+		return err
+	}
+	d := picture(l, rows, notes, now, from, to)
+	if p.SVG != "" {
+		if err := writeTo(p.SVG, func(w io.Writer) error { _, err := io.WriteString(w, screen.DaySVG(d, l.Zone)); return err }); err != nil {
+			return err
+		}
+	}
+	if p.Format == "json" {
+		return writeJSON(std.out, d)
+	}
+	_, err = io.WriteString(std.out, screen.DayText(d, p.width(std), l.Zone))
+	return err
+}
