@@ -31,7 +31,7 @@ func Reference() string {
 		}
 		k.write(&b)
 	}
-	return strings.TrimRight(b.String(), "\n") + "\n"
+	return b.String() + recipesPage()
 }
 
 // write renders one key as a list item.
