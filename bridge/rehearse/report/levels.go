@@ -2,10 +2,10 @@ package report
 
 import (
 	"fmt"
-	"html"
 	"math"
 	"time"
 
+	"aliquot/bridge/plot"
 	"aliquot/bridge/rehearse"
 )
 
@@ -35,34 +35,34 @@ func thin(s []rehearse.Sample) []rehearse.Sample {
 	return append(out, s[len(s)-1])
 }
 
-func pick(series []rehearse.Sample, value func(rehearse.Sample) *float64) []at {
-	var out []at
+func pick(series []rehearse.Sample, value func(rehearse.Sample) *float64) []plot.Point {
+	var out []plot.Point
 	for _, s := range series {
 		if v := value(s); v != nil {
-			out = append(out, at{s.At, *v})
+			out = append(out, plot.At(s.At, *v))
 		}
 	}
 	return out
 }
 
 // interval gives the ends of the 90 % interval, not below floor.
-func interval(series []rehearse.Sample, mean, sd func(rehearse.Sample) *float64, floor float64) (low, high []at) {
+func interval(series []rehearse.Sample, mean, sd func(rehearse.Sample) *float64, floor float64) (low, high []plot.Point) {
 	for _, s := range series {
 		m, d := mean(s), sd(s)
 		if m == nil || d == nil {
 			continue
 		}
-		low = append(low, at{s.At, max(floor, *m-z90**d)})
-		high = append(high, at{s.At, *m + z90**d})
+		low = append(low, plot.At(s.At, max(floor, *m-z90**d)))
+		high = append(high, plot.At(s.At, *m + z90**d))
 	}
 	return low, high
 }
 
-func values(lists ...[]at) []float64 {
+func values(lists ...[]plot.Point) []float64 {
 	var out []float64
 	for _, l := range lists {
 		for _, p := range l {
-			out = append(out, p.v)
+			out = append(out, p.V)
 		}
 	}
 	return out
@@ -80,31 +80,31 @@ func levelPlot(s subject, zone *time.Location) string {
 	later := pick(thin(lookedBack(s.series)), func(x rehearse.Sample) *float64 { return x.Afterwards })
 	scale := append(values(truth, believed, later), s.target-1.3*s.band, s.target+1.3*s.band)
 	scale = append(scale, testValues(s, scale)...)
-	p := newPlot(s.id+"-level", wide, 270, series[0].At, series[len(series)-1].At, zone, scale)
-	p.clipped(func() {
-		p.area("band", []at{{p.from, s.target - s.band}, {p.to, s.target - s.band}}, []at{{p.from, s.target + s.band}, {p.to, s.target + s.band}})
+	p := plot.New(s.id+"-level", plot.Wide, 270, series[0].At, series[len(series)-1].At, zone, scale)
+	p.Clipped(func() {
+		p.Area("band", []plot.Point{plot.At(p.From, s.target - s.band), plot.At(p.To, s.target - s.band)}, []plot.Point{plot.At(p.From, s.target + s.band), plot.At(p.To, s.target + s.band)})
 	})
-	p.axes(s.unit)
-	p.clipped(func() {
-		p.level("bandedge", s.target-s.band)
-		p.level("bandedge", s.target+s.band)
-		p.level("target", s.target)
-		p.area("interval", low, high)
-		p.line("believed", believed)
-		p.line("afterwards", later)
-		p.line("truth", truth)
+	p.Axes(s.unit)
+	p.Clipped(func() {
+		p.Level("bandedge", s.target-s.band)
+		p.Level("bandedge", s.target+s.band)
+		p.Level("target", s.target)
+		p.Area("interval", low, high)
+		p.Line("believed", believed)
+		p.Line("afterwards", later)
+		p.Line("truth", truth)
 	})
-	held := p.tests(s)
+	held := drawTests(p, s)
 	text := fmt.Sprintf("Target %s, band from %s to %s %s. %d tests were entered, %d of them were held back.", Level(s.target), Level(s.target-s.band), Level(s.target+s.band), s.unit, len(s.tests), held)
 	if len(truth) > 0 {
 		lo, hi := extremes(truth)
-		text += fmt.Sprintf(" The true level began at %s, ended at %s and went from %s to %s.", Level(truth[0].v), Level(truth[len(truth)-1].v), Level(lo), Level(hi))
+		text += fmt.Sprintf(" The true level began at %s, ended at %s and went from %s to %s.", Level(truth[0].V), Level(truth[len(truth)-1].V), Level(lo), Level(hi))
 	}
 	if len(believed) > 0 {
-		text += fmt.Sprintf(" At the end %s was believed.", Level(believed[len(believed)-1].v))
+		text += fmt.Sprintf(" At the end %s was believed.", Level(believed[len(believed)-1].V))
 	}
 	text += afterwardsText(later, Level)
-	return p.finish(s.quantity+" of "+s.system+": level", text)
+	return p.Finish(s.quantity+" of "+s.system+": level", text)
 }
 
 // testValues are those of the tests that the axis has to show. A held one that lies far off, a wrong unit perhaps, would
@@ -116,7 +116,7 @@ func testValues(s subject, shown []float64) []float64 {
 			out = append(out, t.Value)
 		}
 	}
-	lo, hi := span(append(out, shown...))
+	lo, hi := plot.Span(append(out, shown...))
 	for _, t := range s.tests {
 		if t.Held && t.Value < hi+1.5*(hi-lo) && t.Value > lo-1.5*(hi-lo) {
 			out = append(out, t.Value)
@@ -125,40 +125,34 @@ func testValues(s subject, shown []float64) []float64 {
 	return out
 }
 
-func extremes(points []at) (lo, hi float64) {
+func extremes(points []plot.Point) (lo, hi float64) {
 	lo, hi = math.Inf(1), math.Inf(-1)
 	for _, q := range points {
-		lo, hi = min(lo, q.v), max(hi, q.v)
+		lo, hi = min(lo, q.V), max(hi, q.V)
 	}
 	return lo, hi
 }
 
 // tests draws the tests: rings, and labelled squares on a corner for those that were held back.
-func (p *plot) tests(s subject) (held int) {
+func drawTests(p *plot.Plot, s subject) (held int) {
 	for _, t := range s.tests {
-		x, y := p.x(t.At), p.y(t.Value)
+		x := p.X(t.At)
 		if s.predictions && t.Expected != nil {
-			from, to := p.y(min(p.hi, *t.Expected+z90**t.ExpectedSD)), p.y(max(p.lo, *t.Expected-z90**t.ExpectedSD))
-			p.out(`<line class="predicted" x1="%[1]s" x2="%[1]s" y1="%[2]s" y2="%[3]s"/>`, n(x), n(from), n(to))
-			p.out(`<line class="predicted" x1="%s" x2="%s" y1="%[3]s" y2="%[3]s"/>`, n(x-4), n(x+4), n(p.y(*t.Expected)))
+			from, to := p.Y(min(p.Hi, *t.Expected+z90**t.ExpectedSD)), p.Y(max(p.Lo, *t.Expected-z90**t.ExpectedSD))
+			p.Out(`<line class="predicted" x1="%[1]s" x2="%[1]s" y1="%[2]s" y2="%[3]s"/>`, plot.N(x), plot.N(from), plot.N(to))
+			p.Out(`<line class="predicted" x1="%s" x2="%s" y1="%[3]s" y2="%[3]s"/>`, plot.N(x-4), plot.N(x+4), plot.N(p.Y(*t.Expected)))
 		}
-		tip := html.EscapeString(fmt.Sprintf("%s: %s %s%s", t.At.In(p.zone).Format("2 Jan 15:04"), Level(t.Value), t.Unit, expectation(t)))
+		tip := fmt.Sprintf("%s: %s %s%s", t.At.In(p.Zone).Format("2 Jan 15:04"), Level(t.Value), t.Unit, expectation(t))
 		if !t.Held {
-			p.out(`<circle class="test" cx="%s" cy="%s" r="4"><title>%s</title></circle>`, n(x), n(y), tip)
+			p.Ring(t.At, t.Value, tip)
 			continue
 		}
 		held++
 		word := "held"
-		if t.Value > p.hi || t.Value < p.lo {
-			y, word = p.y(min(max(t.Value, p.lo), p.hi)), "held, off the scale: "+Level(t.Value)
-			y = min(max(y, marginT+7), p.height-marginB-7)
+		if t.Value > p.Hi || t.Value < p.Lo {
+			word = "held, off the scale: " + Level(t.Value)
 		}
-		p.out(`<path class="held" d="M%s %s l6 6 l-6 6 l-6 -6 z"><title>%s</title></path>`, n(x), n(y-6), tip)
-		label, side := x+9, "start"
-		if x > p.width-190 {
-			label, side = x-9, "end"
-		}
-		p.out(`<text class="heldlabel" x="%s" y="%s" text-anchor="%s">%s</text>`, n(label), n(y+4), side, word)
+		p.Diamond(t.At, t.Value, tip, word)
 	}
 	return held
 }
@@ -186,22 +180,22 @@ func usePlot(s subject, zone *time.Location) string {
 	later := pick(thin(lookedBack(s.series)), func(x rehearse.Sample) *float64 { return x.AfterwardsUse })
 	scale := append(values(truth, believed, later), 0)
 	if len(high) > 0 {
-		scale = append(scale, high[len(high)-1].v)
+		scale = append(scale, high[len(high)-1].V)
 	}
-	p := newPlot(s.id+"-use", wide, 180, series[0].At, series[len(series)-1].At, zone, scale)
-	p.axes(s.unit + "/day")
-	p.clipped(func() {
-		p.area("interval", low, high)
-		p.line("believed", believed)
-		p.line("afterwards", later)
-		p.line("truth", truth)
+	p := plot.New(s.id+"-use", plot.Wide, 180, series[0].At, series[len(series)-1].At, zone, scale)
+	p.Axes(s.unit + "/day")
+	p.Clipped(func() {
+		p.Area("interval", low, high)
+		p.Line("believed", believed)
+		p.Line("afterwards", later)
+		p.Line("truth", truth)
 	})
-	text := fmt.Sprintf("At the end %s %s a day is believed.", Small(believed[len(believed)-1].v), s.unit)
+	text := fmt.Sprintf("At the end %s %s a day is believed.", Small(believed[len(believed)-1].V), s.unit)
 	if len(truth) > 0 {
-		text += fmt.Sprintf(" In truth it is %s.", Small(truth[len(truth)-1].v))
+		text += fmt.Sprintf(" In truth it is %s.", Small(truth[len(truth)-1].V))
 	}
 	text += afterwardsText(later, Small)
-	return p.finish(s.quantity+" of "+s.system+": use a day", text)
+	return p.Finish(s.quantity+" of "+s.system+": use a day", text)
 }
 
 // lookedBack gives the samples of which it is known what was believed afterwards.
@@ -216,10 +210,10 @@ func lookedBack(series []rehearse.Sample) []rehearse.Sample {
 }
 
 // afterwardsText says what the line of what was known afterwards shows.
-func afterwardsText(later []at, figure func(float64) string) string {
+func afterwardsText(later []plot.Point, figure func(float64) string) string {
 	if len(later) == 0 {
 		return ""
 	}
 	lo, hi := extremes(later)
-	return fmt.Sprintf(" As known afterwards, with later tests too, it began at %s and went from %s to %s.", figure(later[0].v), figure(lo), figure(hi))
+	return fmt.Sprintf(" As known afterwards, with later tests too, it began at %s and went from %s to %s.", figure(later[0].V), figure(lo), figure(hi))
 }

@@ -3,7 +3,6 @@ package report
 import (
 	"encoding/xml"
 	"errors"
-	"fmt"
 	"io"
 	"math"
 	"regexp"
@@ -219,29 +218,6 @@ func TestFigures(t *testing.T) {
 	} {
 		if c.got != c.want {
 			t.Errorf("%q; want %q", c.got, c.want)
-		}
-	}
-}
-
-func TestTicks(t *testing.T) {
-	for _, c := range []struct {
-		lo, hi float64
-		want   string
-	}{{7.1, 8.9, "[7.5 8 8.5]"}, {0, 100, "[0 20 40 60 80 100]"}, {1270, 1370, "[1280 1300 1320 1340 1360]"}, {5, 5, "[]"}, {math.NaN(), 1, "[]"}} {
-		if got := fmt.Sprint(ticks(c.lo, c.hi, 5)); got != c.want {
-			t.Errorf("ticks(%g, %g) = %s; want %s", c.lo, c.hi, got, c.want)
-		}
-	}
-}
-
-func TestSpan(t *testing.T) {
-	for _, c := range []struct {
-		name   string
-		values []float64
-		lo, hi float64
-	}{{"nothing", nil, 0, 1}, {"no numbers", []float64{math.NaN(), math.Inf(1)}, 0, 1}, {"from zero", []float64{0, 100}, 0, 106}, {"apart", []float64{400, 500}, 394, 506}, {"one", []float64{100}, 95, 105}} {
-		if lo, hi := span(c.values); math.Abs(lo-c.lo) > 1e-9 || math.Abs(hi-c.hi) > 1e-9 {
-			t.Errorf("%s: %g to %g; want %g to %g", c.name, lo, hi, c.lo, c.hi)
 		}
 	}
 }

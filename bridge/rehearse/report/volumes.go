@@ -5,6 +5,7 @@ import (
 	"html"
 	"time"
 
+	"aliquot/bridge/plot"
 	"aliquot/bridge/rehearse"
 )
 
@@ -22,19 +23,19 @@ func dosePlot(i int, c rehearse.ChannelResult, zone *time.Location) string {
 	for _, d := range c.Days {
 		most = max(most, d.ML)
 	}
-	p := newPlot(fmt.Sprintf("dose-%d", i), narrow, 170, first, end, zone, []float64{0, max(top, most)})
-	p.lo = 0
-	p.axes("mL a day")
+	p := plot.New(fmt.Sprintf("dose-%d", i), plot.Narrow, 170, first, end, zone, []float64{0, max(top, most)})
+	p.Lo = 0
+	p.Axes("mL a day")
 	for k, d := range c.Days {
-		x0, x1 := p.x(first.AddDate(0, 0, k)), p.x(first.AddDate(0, 0, k+1))
+		x0, x1 := p.X(first.AddDate(0, 0, k)), p.X(first.AddDate(0, 0, k+1))
 		if d.ML > 0 {
-			p.out(`<rect class="dose" x="%s" y="%s" width="%s" height="%s"><title>%s: %s mL</title></rect>`,
-				n(x0+1), n(p.y(d.ML)), n(max(1, x1-x0-2)), n(p.y(0)-p.y(d.ML)), html.EscapeString(d.Day), Small(d.ML))
+			p.Out(`<rect class="dose" x="%s" y="%s" width="%s" height="%s"><title>%s: %s mL</title></rect>`,
+				plot.N(x0+1), plot.N(p.Y(d.ML)), plot.N(max(1, x1-x0-2)), plot.N(p.Y(0)-p.Y(d.ML)), html.EscapeString(d.Day), Small(d.ML))
 		}
 	}
-	p.level("cap", top)
-	p.out(`<text class="caplabel" x="%s" y="%s" text-anchor="end">cap %s mL in 24 h</text>`, n(p.width-marginR-4), n(p.y(top)+14), Small(top))
-	return p.finish("Channel "+c.Channel+": volume by day",
+	p.Level("cap", top)
+	p.Out(`<text class="caplabel" x="%s" y="%s" text-anchor="end">cap %s mL in 24 h</text>`, plot.N(p.Width-plot.MarginR-4), plot.N(p.Y(top)+14), Small(top))
+	return p.Finish("Channel "+c.Channel+": volume by day",
 		fmt.Sprintf("%s mL in all. The largest day had %s mL, the largest 24 h %s mL of a cap of %s mL.", Small(c.VolumeML), Small(most), Small(c.LargestML), Small(top)))
 }
 
@@ -43,21 +44,21 @@ func containerPlot(i int, c rehearse.ContainerResult, zone *time.Location) strin
 	if len(c.Series) == 0 {
 		return ""
 	}
-	var points []at
+	var points []plot.Point
 	for _, s := range c.Series {
-		points = append(points, at{s.At, s.Value})
+		points = append(points, plot.At(s.At, s.Value))
 	}
-	p := newPlot(fmt.Sprintf("box-%d", i), narrow, 170, points[0].t, points[len(points)-1].t, zone, []float64{0, c.CapacityML})
-	p.lo = 0
-	p.axes("mL")
-	base := []at{{points[0].t, 0}}
-	base = append(base, at{points[len(points)-1].t, 0})
-	p.clipped(func() {
-		p.area("contents", base, points)
-		p.line("contentsline", points)
-		p.level("stop", c.StopML)
+	p := plot.New(fmt.Sprintf("box-%d", i), plot.Narrow, 170, points[0].T, points[len(points)-1].T, zone, []float64{0, c.CapacityML})
+	p.Lo = 0
+	p.Axes("mL")
+	base := []plot.Point{plot.At(points[0].T, 0)}
+	base = append(base, plot.At(points[len(points)-1].T, 0))
+	p.Clipped(func() {
+		p.Area("contents", base, points)
+		p.Line("contentsline", points)
+		p.Level("stop", c.StopML)
 	})
-	p.out(`<text class="caplabel" x="%s" y="%s">stop at %s mL</text>`, n(marginL+6), n(p.y(c.StopML)-4), Small(c.StopML))
-	return p.finish("Container "+c.Container+": contents",
+	p.Out(`<text class="caplabel" x="%s" y="%s">stop at %s mL</text>`, plot.N(plot.MarginL+6), plot.N(p.Y(c.StopML)-4), Small(c.StopML))
+	return p.Finish("Container "+c.Container+": contents",
 		fmt.Sprintf("%s mL of %s mL at the end, refilled %d times. Nothing is taken below %s mL.", Small(c.EndML), Small(c.CapacityML), c.Refills, Small(c.StopML)))
 }

@@ -1,39 +1,20 @@
 package report
 
 import (
-	"math"
-	"strconv"
 	"strings"
 
+	"aliquot/bridge/plot"
 	"aliquot/safety"
 )
 
 // Level writes a level with as many digits as a keeper reads.
-func Level(v float64) string {
-	switch a := math.Abs(v); {
-	case a >= 100:
-		return strconv.FormatFloat(v, 'f', 0, 64)
-	case a >= 1:
-		return strconv.FormatFloat(v, 'f', 2, 64)
-	}
-	return strconv.FormatFloat(v, 'g', 2, 64)
-}
+func Level(v float64) string { return plot.Figure(v) }
 
 // Small writes a deviation with two digits.
-func Small(v float64) string {
-	if math.Abs(v) >= 10 {
-		return strconv.FormatFloat(v, 'f', 0, 64)
-	}
-	return strconv.FormatFloat(math.Round(v*100)/100, 'f', -1, 64)
-}
+func Small(v float64) string { return plot.Small(v) }
 
 // Signed is Small with its sign.
-func Signed(v float64) string {
-	if v > 0 {
-		return "+" + Small(v)
-	}
-	return Small(v)
-}
+func Signed(v float64) string { return plot.Signed(v) }
 
 // Plain says in a sentence's words what a code means for a slot.
 func Plain(c safety.Code) string {
