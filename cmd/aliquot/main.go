@@ -163,8 +163,9 @@ type commands struct {
 	Mix     mixCommand     `cmd:"" group:"chemistry" help:"A stock solution, from its salts or for a wanted strength."`
 	Water   waterCommand   `cmd:"" group:"chemistry" help:"Salinity, density and carbonate system from what was measured."`
 
-	Plan     planCommand     `cmd:"" group:"record" help:"Plan the next 24 h from a history; needs no broker and no ledger."`
+	Plan     planCommand     `cmd:"" group:"record" help:"Plan the next 24 h, or draw a day, from a history or the ledger."`
 	Rehearse rehearseCommand `cmd:"" group:"record" help:"Live through some weeks with this configuration and a simulated tank, in seconds; or replay a history."`
 	History  historyCommand  `cmd:"" group:"record" help:"Show what happened."`
+	Report   reportCommand   `cmd:"" group:"record" help:"Show a month as one HTML page with plots, to read or to print."`
 	Import   importCommand   `cmd:"" group:"record" help:"Take a history into the ledger (the service must not run)."`
 }

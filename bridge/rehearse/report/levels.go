@@ -53,7 +53,7 @@ func interval(series []rehearse.Sample, mean, sd func(rehearse.Sample) *float64,
 			continue
 		}
 		low = append(low, plot.At(s.At, max(floor, *m-z90**d)))
-		high = append(high, plot.At(s.At, *m + z90**d))
+		high = append(high, plot.At(s.At, *m+z90**d))
 	}
 	return low, high
 }
@@ -82,7 +82,7 @@ func levelPlot(s subject, zone *time.Location) string {
 	scale = append(scale, testValues(s, scale)...)
 	p := plot.New(s.id+"-level", plot.Wide, 270, series[0].At, series[len(series)-1].At, zone, scale)
 	p.Clipped(func() {
-		p.Area("band", []plot.Point{plot.At(p.From, s.target - s.band), plot.At(p.To, s.target - s.band)}, []plot.Point{plot.At(p.From, s.target + s.band), plot.At(p.To, s.target + s.band)})
+		p.Area("band", []plot.Point{plot.At(p.From, s.target-s.band), plot.At(p.To, s.target-s.band)}, []plot.Point{plot.At(p.From, s.target+s.band), plot.At(p.To, s.target+s.band)})
 	})
 	p.Axes(s.unit)
 	p.Clipped(func() {
