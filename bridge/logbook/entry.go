@@ -146,6 +146,7 @@ func (e *Entry) test(b machine.Test, zone *time.Location) {
 func (e *Entry) care(r machine.Row, zone *time.Location) {
 	switch b := r.Body.(type) {
 	case machine.Calibration:
+		b, _ = b.Derived()
 		rate := b.Rate.MillilitresPerMinute()
 		e.Channel, e.Value, e.Unit = b.Channel, &rate, "mL/min"
 		e.Text = fmt.Sprintf("%s mL/min from %d trials", figure(rate), len(b.Trials))

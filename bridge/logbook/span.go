@@ -207,6 +207,10 @@ func (g *gatherer) calibration(row machine.Row, b machine.Calibration) {
 		if c.Channel != b.Channel {
 			continue
 		}
+		b, ok := b.Derived()
+		if !ok {
+			return
+		}
 		one := Calibration{At: row.At, RateMLPerMin: b.Rate.MillilitresPerMinute(), Trials: len(b.Trials)}
 		if n := len(c.Calibrations); n > 0 && c.Calibrations[n-1].RateMLPerMin > 0 {
 			change := one.RateMLPerMin/c.Calibrations[n-1].RateMLPerMin - 1

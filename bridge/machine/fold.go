@@ -217,17 +217,27 @@ func (s *State) applyCalibration(r Row, b Calibration) {
 	if c == nil {
 		return
 	}
-	if b.Rate == 0 { // an imported line carries the trials only
-		k, _, err := metering.Measure(b.Trials, metering.Last{})
-		if err != nil {
-			return
-		}
-		b = calibrationOf(b.Channel, b.Trials, k)
+	b, ok := b.Derived()
+	if !ok {
+		return
 	}
 	c.rate, c.offset, c.runsOn, c.trials = b.Rate, b.Offset, b.RunsOn, b.Trials
 	c.tolerance, c.provisional, c.calibratedAt = b.Tolerance, b.Provisional, r.At
 	c.handover.tried = time.Time{}
 	s.container(c.cfg.Container).rest.doubt = ""
+}
+
+// Derived is the calibration with the rate that follows from its trials: an imported line carries the trials only. It is
+// false where nothing follows from them.
+func (b Calibration) Derived() (Calibration, bool) {
+	if b.Rate != 0 {
+		return b, true
+	}
+	k, _, err := metering.Measure(b.Trials, metering.Last{})
+	if err != nil {
+		return b, false
+	}
+	return calibrationOf(b.Channel, b.Trials, k), true
 }
 
 // calibrationOf is the row of what trials say.

@@ -55,7 +55,7 @@ func (r reportCommand) span(std stream, l loaded, from, to, now time.Time) (logb
 		rows, err = ledgerRows(l)
 	} else {
 		rows, notes, err = historyRows(std, l, r.History)
-		if n := len(rows); n > 0 && now.After(rows[n-1].At) {
+		if n := len(rows); n > 0 {
 			now = later(rows[n-1].At, from) // what is behind a history's end is not known
 		}
 	}
