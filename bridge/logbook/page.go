@@ -184,13 +184,7 @@ func (s *Span) calibrationFigures(c Channel) []pair {
 func (s *Span) lines(list []Entry) []line {
 	var out []line
 	for _, e := range list {
-		of := e.Channel
-		for _, other := range []string{e.Container, e.System} {
-			if of == "" {
-				of = other
-			}
-		}
-		out = append(out, line{e.At.In(s.zone).Format("2 Jan 15:04"), strings.ReplaceAll(e.Kind, "_", " "), of, e.By, e.Text})
+		out = append(out, line{e.At.In(s.zone).Format("2 Jan 15:04"), strings.ReplaceAll(e.Kind, "_", " "), e.Of(), e.By, e.Text})
 	}
 	return out
 }

@@ -203,7 +203,7 @@ func (e *endToEnd) checkHistoryAndPlan() {
 			e.t.Errorf("the export has no line with %s", line)
 		}
 	}
-	if table := must(e.t, "history", "-c", e.config, "--since", time.Now().Add(-time.Hour).Format(time.RFC3339)); !contains(table, "run_reserved") {
+	if table := must(e.t, "history", "-c", e.config, "--since", time.Now().Add(-time.Hour).Format(time.RFC3339)); !contains(table, "run  ") {
 		e.t.Errorf("the table has no run: %s", table)
 	}
 	file := writeFile(e.t, "export.jsonl", export)

@@ -1,24 +1,33 @@
 package main
 
 import (
+	"encoding/csv"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
 	"os"
+	"strconv"
+	"strings"
 	"text/tabwriter"
 	"time"
 
 	"aliquot/bridge/history"
 	"aliquot/bridge/ledger"
+	"aliquot/bridge/logbook"
 	"aliquot/bridge/machine"
 	"aliquot/planner/units"
 	"aliquot/safety"
 )
 
 type historyCommand struct {
-	Format string `help:"table or jsonl." enum:"table,jsonl" default:"table"`
-	Since  string `help:"From when on, RFC 3339." placeholder:"TIME"`
+	Format  string   `help:"table, csv, json (an object a line, in words) or jsonl (the form that import and plan read)." enum:"table,csv,json,jsonl" default:"table"`
+	Since   string   `help:"From when on: 2027-03-01, 2027-03-01 08:30, or RFC 3339." placeholder:"TIME"`
+	Until   string   `help:"Up to when, this moment left out." placeholder:"TIME"`
+	Channel []string `help:"Of these channels only." placeholder:"NAME"`
+	Kind    []string `help:"These kinds only: run, test, refill, alert …" placeholder:"KIND"`
+	By      string   `help:"What this person did." placeholder:"NAME"`
+	All     bool     `help:"With answers, means of probes and carried slots, which a table leaves out."`
 }
 
 // Run reads the ledger beside a running service.
@@ -27,35 +36,54 @@ func (h historyCommand) Run(std stream, g *Globals) error {
 	if err != nil {
 		return err
 	}
-	var since time.Time
-	if h.Since != "" {
-		if since, err = time.Parse(time.RFC3339, h.Since); err != nil {
-			return fail(exitUsage, "--since %q is no RFC 3339 time such as 2027-03-02T00:00:00Z", h.Since)
-		}
-	}
-	book, err := ledger.Open(ledger.Options{Path: l.Ledger.Path, ReadOnly: true})
+	since, until, err := h.period(l.Zone)
 	if err != nil {
-		return fail(exitLedger, "%w", err)
+		return err
 	}
-	defer book.Close()
-	var rows []machine.Row
-	err = book.Each(1, func(r machine.Row) error {
-		if !r.At.Before(since) {
-			rows = append(rows, r)
-		}
-		return nil
-	})
+	rows, err := ledgerRows(l)
 	if err != nil {
-		return fail(exitLedger, "%w", err)
+		return err
 	}
-	if h.Format == "jsonl" {
-		notes, err := historySite(l).Write(std.out, sequence(rows))
+	entries := logbook.Entries(rows, l.Zone)
+	pick := logbook.Pick{Since: since, Until: until, Channels: h.Channel, Kinds: h.Kind, By: h.By, All: h.All || h.Format == "jsonl"}
+	if bad := pick.Unknown(); bad != "" {
+		return fail(exitUsage, "--kind %q is none; there are: %s", bad, strings.Join(logbook.Kinds(), ", "))
+	}
+	switch h.Format {
+	case "jsonl":
+		notes, err := historySite(l).Write(std.out, sequence(pick.Rows(rows)))
 		for _, n := range notes {
 			fmt.Fprintln(std.err, "note:", n.Text)
 		}
 		return err
+	case "json":
+		e := json.NewEncoder(std.out)
+		e.SetEscapeHTML(false)
+		for _, one := range pick.Entries(entries) {
+			if err := e.Encode(one); err != nil {
+				return err
+			}
+		}
+		return nil
+	case "csv":
+		return writeCSV(std.out, pick.Entries(entries), l.Zone)
 	}
-	return writeTable(std.out, rows, l.Zone)
+	return writeTable(std.out, pick.Entries(entries), l.Zone)
+}
+
+func (h historyCommand) period(zone *time.Location) (since, until time.Time, err error) {
+	now := time.Now()
+	if h.Since != "" {
+		if since, err = parseWhen(h.Since, now, zone); err != nil {
+			return since, until, fail(exitUsage, "--since: %w", err)
+		}
+	}
+	if h.Until != "" {
+		if until, err = parseWhen(h.Until, now, zone); err != nil {
+			return since, until, fail(exitUsage, "--until: %w", err)
+		}
+	}
+	return since, until, nil
 }
 
 func sequence(rows []machine.Row) func(func(machine.Row) bool) {
@@ -68,17 +96,32 @@ func sequence(rows []machine.Row) func(func(machine.Row) bool) {
 	}
 }
 
-func writeTable(w io.Writer, rows []machine.Row, zone *time.Location) error {
+func writeTable(w io.Writer, entries []logbook.Entry, zone *time.Location) error {
 	t := tabwriter.NewWriter(w, 0, 4, 2, ' ', 0)
-	fmt.Fprintln(t, "TIME\tWHAT\tBY\tDETAILS")
-	for _, r := range rows {
-		details, err := json.Marshal(r.Body)
-		if err != nil {
-			return err
-		}
-		fmt.Fprintf(t, "%s\t%s\t%s\t%s\n", r.At.In(zone).Format("2006-01-02 15:04:05"), r.Body.Kind(), r.By, details)
+	fmt.Fprintln(t, "TIME\tWHAT\tOF\tBY\t")
+	for _, e := range entries {
+		fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%s\n", e.At.In(zone).Format("2006-01-02 15:04:05"), e.Kind, e.Of(), e.By, e.Text)
 	}
 	return t.Flush()
+}
+
+// writeCSV writes a table for spreadsheets: RFC 4180, times in UTC, numbers with a point.
+func writeCSV(w io.Writer, entries []logbook.Entry, zone *time.Location) error {
+	c := csv.NewWriter(w)
+	_ = c.Write([]string{"time_utc", "time_local", "kind", "class", "by", "system", "channel", "container", "quantity", "value", "unit", "volume_ml", "outcome", "text"})
+	for _, e := range entries {
+		_ = c.Write([]string{e.At.UTC().Format(time.RFC3339), e.At.In(zone).Format("2006-01-02 15:04:05"), e.Kind, string(e.Class), e.By, e.System, e.Channel, e.Container, e.Quantity,
+			plain(e.Value), e.Unit, plain(e.VolumeML), e.Outcome, e.Text})
+	}
+	c.Flush()
+	return c.Error() // of every line before too
+}
+
+func plain(v *float64) string {
+	if v == nil {
+		return ""
+	}
+	return strconv.FormatFloat(*v, 'f', -1, 64)
 }
 
 type importCommand struct {
