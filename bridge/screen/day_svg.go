@@ -79,6 +79,7 @@ func (s *svg) hours() {
 
 func (s *svg) lane(l Lane, top float64) {
 	base := top + laneBar + 6
+	s.out("\n")
 	s.night(l.Night, top+2, base)
 	s.apart(l, top+2, base)
 	s.text("name", 8, top+24, "start", clip(l.Channel, 15))

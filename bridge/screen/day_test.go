@@ -56,6 +56,7 @@ func TestDayGolden(t *testing.T) {
 		fits(t, got, width)
 		golden(t, fmt.Sprintf("day-%d.txt", width), got)
 	}
+	d.Lanes = d.Lanes[:3]
 	golden(t, "day.svg", DaySVG(d, time.UTC))
 	bare := Day{Site: "bare", From: d.From, To: d.To, At: d.To}
 	if got := DayText(bare, 80, time.UTC); !strings.Contains(got, "What was given.") {

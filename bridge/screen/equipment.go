@@ -19,7 +19,7 @@ func (p *page) channels(v machine.SiteView, common map[machine.BlockView]bool) {
 	}
 	var rows [][]string
 	for _, c := range v.Channels {
-		rows = append(rows, []string{c.ID, number(c.Window24hHiML), number(c.PlannedMLPerDay), number(c.PerDayML),
+		rows = append(rows, []string{c.ID, number(c.Window24hHiML), number(c.PlannedMLPerDay), setting(c.PerDayML),
 			bar(share(c.Window24hHiML, c.PerDayML), share(c.PlannedMLPerDay, c.PerDayML), cells), p.nextRun(c)})
 	}
 	p.table("  ", []column{{name: "channel", shrink: 10}, {name: "given", right: true}, {name: "plan", right: true}, {name: "cap", right: true}, {name: ""}, {name: "next run"}}, rows,
@@ -81,7 +81,7 @@ func (p *page) containers(v machine.SiteView) {
 		if most := number(k.RemainingMaxML); most != held {
 			held += " to " + most
 		}
-		rows = append(rows, []string{k.ID, held + " of " + number(k.CapacityML), bar(share(k.RemainingMinML, k.CapacityML), share(k.StopML, k.CapacityML), cells), lasts(k), fill(k)})
+		rows = append(rows, []string{k.ID, held + " of " + setting(k.CapacityML), bar(share(k.RemainingMinML, k.CapacityML), share(k.StopML, k.CapacityML), cells), lasts(k), fill(k)})
 	}
 	p.table("  ", []column{{name: "container", shrink: 10}, {name: "holds"}, {name: ""}, {name: "lasts"}, {name: ""}}, rows, func(i int) {
 		k := v.Containers[i]

@@ -175,16 +175,27 @@ func (p *page) block(margin string, b machine.BlockView, s subject, v machine.Si
 		p.say(margin, fmt.Sprintf("%s: see the alert", b.Code))
 		return
 	}
+	s.channel = scope
+	way := wayOut(b.Code, s)
+	if terse[b.Code] && way != "" {
+		p.say(margin+string(b.Code)+" > ", way)
+		return
+	}
 	text := b.Text
 	if !strings.HasPrefix(text, string(b.Code)+":") {
 		text = string(b.Code) + ": " + text
 	}
 	p.say(margin, text)
-	s.channel = scope
-	if way := wayOut(b.Code, s); way != "" {
+	if b.Code == safety.InterlockActive && strings.Contains(text, "no good reading") {
+		way = "look at the probe: its power, its network, its topic"
+	}
+	if way != "" {
 		p.say(margin+"> ", way)
 	}
 }
+
+// terse are the codes whose way out says everything that their text does.
+var terse = map[safety.Code]bool{safety.NotCalibrated: true, safety.NotPrimed: true, safety.ContainerEmpty: true}
 
 // scopeOf finds what a lockout covers from its alert, if there is one: a channel's lockout may be one of its system or of
 // everything.

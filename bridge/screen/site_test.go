@@ -168,7 +168,7 @@ func TestAlertWayOut(t *testing.T) {
 }
 
 func TestWords(t *testing.T) {
-	for v, want := range map[float64]string{0: "0.00", 0.0234: "0.023", 0.1: "0.10", 8.312: "8.31", 19.99: "19.99", 20: "20.0", 99.94: "99.9", 100: "100", 1321.4: "1321", -0.02: "-0.020"} {
+	for v, want := range map[float64]string{0: "0", 0.0234: "0.023", 0.1: "0.10", 8.312: "8.31", 19.99: "19.99", 20: "20.0", 99.94: "99.9", 100: "100", 1321.4: "1321", -0.02: "-0.020"} {
 		if got := number(v); got != want {
 			t.Errorf("number(%g) = %s, want %s", v, got, want)
 		}

@@ -169,7 +169,7 @@ func number(v float64) string {
 	switch a := math.Abs(v); {
 	case math.IsNaN(v) || math.IsInf(v, 0):
 		return "?"
-	case a >= 100:
+	case a >= 100 || a == 0:
 		decimals = 0
 	case a >= 20:
 		decimals = 1

@@ -65,9 +65,11 @@ func (p parts[T]) list(named []string, known bool) []T {
 	return out
 }
 
-// PictureFilters gives what has to be subscribed to for a Picture, all of it QoS 1.
+// PictureFilters gives what has to be subscribed to for a Picture. QoS 0 is enough for somebody who looks: the connection
+// loses nothing while it stands, and a new one brings everything retained again. Some brokers also number their own QoS 1
+// messages so that they collide with a subscription that is still under way.
 func (l Layout) PictureFilters() []Filter {
-	return []Filter{{l.Availability(), 1}, {l.About(), 1}, {l.Owner(), 1}, {l.Beat(), 1}, {l.Root() + "/state/#", 1}, {l.Root() + "/alert/+", 1}}
+	return []Filter{{l.Availability(), 0}, {l.About(), 0}, {l.Owner(), 0}, {l.Beat(), 0}, {l.Root() + "/state/#", 0}, {l.Root() + "/alert/+", 0}}
 }
 
 // Take adds what a topic says. It gives false for a topic that is none of a picture; an error about a payload that cannot

@@ -118,11 +118,6 @@ func progress(w io.Writer, seconds float64, format string) (stop func()) {
 	}
 }
 
-func isTerminal(f *os.File) bool {
-	info, err := f.Stat()
-	return err == nil && info.Mode()&os.ModeCharDevice != 0
-}
-
 type giveCommand struct {
 	Channel string `arg:""`
 	Volume  string `arg:"" help:"How much: 2mL"`
