@@ -190,3 +190,15 @@ func TestWords(t *testing.T) {
 		t.Error(got)
 	}
 }
+
+func TestFit(t *testing.T) {
+	page := "one\ntwo\nthree\nfour\n"
+	for lines, want := range map[int]string{0: page, 4: page, 9: page, 3: "one\ntwo\n… 2 more lines: a taller window, or aliquot status\n", 1: "one\n… 3 more lines: a taller window, or aliquot status\n"} {
+		if got := Fit(page, lines); got != want {
+			t.Errorf("Fit to %d lines: %q", lines, got)
+		}
+	}
+	if got := Wrap("  short stays\none two three four", 16); got != "  short stays\none two three\nfour" {
+		t.Errorf("Wrap: %q", got)
+	}
+}

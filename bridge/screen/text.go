@@ -56,6 +56,29 @@ func (p *page) say(first, text string) {
 	}
 }
 
+// Wrap breaks the lines of a text at their spaces, so that none is wider than width columns. Lines that fit stay as they are.
+func Wrap(text string, width int) string {
+	var out []string
+	for _, line := range strings.Split(text, "\n") {
+		if utf8.RuneCountInString(line) <= width {
+			out = append(out, line)
+			continue
+		}
+		out = append(out, wrap(line, width)...)
+	}
+	return strings.Join(out, "\n")
+}
+
+// Fit cuts a page to so many lines, and says how many are left out. 0 lines: any number.
+func Fit(text string, lines int) string {
+	all := strings.SplitAfter(strings.TrimSuffix(text, "\n"), "\n")
+	if lines <= 0 || len(all) <= lines {
+		return text
+	}
+	keep := max(1, lines-1)
+	return strings.Join(all[:keep], "") + fmt.Sprintf("… %d more lines: a taller window, or aliquot status\n", len(all)-keep)
+}
+
 // wrap breaks a text at its spaces. A word longer than the room stands on lines of its own, cut where it must be.
 func wrap(text string, room int) []string {
 	room = max(room, 16)

@@ -45,7 +45,7 @@ func (a asking) sendOver(ctx context.Context, std stream, c *client, verb machin
 		return err
 	}
 	if !r.OK && r.Code == string(safety.NeedsConfirm) && a.Format == "text" && converses(std) {
-		fmt.Fprintln(std.err, r.Text)
+		fmt.Fprintln(std.err, broken(std.err, r.Text))
 		if !agrees(ctx, std) {
 			return fail(exitFailed, "nothing was changed")
 		}

@@ -7,12 +7,16 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
 	"log/slog"
+	"os"
 	"time"
 
 	"aliquot/bridge/machine"
 	"aliquot/bridge/mqtt"
+	"aliquot/bridge/screen"
 	"aliquot/bridge/topics"
+	"aliquot/safety"
 )
 
 const (
@@ -188,10 +192,23 @@ func tell(std stream, format string, r reply) error {
 		return nil
 	}
 	if !r.OK {
-		return fail(exitFailed, "%s (%s)", r.Text, r.Code)
+		hint := ""
+		if r.Code == string(safety.NeedsConfirm) {
+			hint = "; here: --confirm"
+		}
+		return fail(exitFailed, "%s (%s)%s", r.Text, r.Code, hint)
 	}
-	fmt.Fprintln(std.out, r.Text)
+	fmt.Fprintln(std.out, broken(std.out, r.Text))
 	return nil
+}
+
+// broken breaks a long answer into lines, on a terminal only.
+func broken(w io.Writer, text string) string {
+	if f, ok := w.(*os.File); ok && isTerminal(f) {
+		columns, _ := terminalSize(f)
+		return screen.Wrap(text, columns)
+	}
+	return text
 }
 
 // brokerOptions are the connection that a configuration describes.

@@ -99,7 +99,7 @@ func exitCode(err error, stderr io.Writer) int {
 		return exitOK
 	}
 	if text := err.Error(); text != "" {
-		fmt.Fprintln(stderr, "aliquot:", text)
+		fmt.Fprintln(stderr, broken(stderr, "aliquot: "+text))
 	}
 	var f failure
 	if errors.As(err, &f) {

@@ -24,7 +24,7 @@ func (v viewing) width(std stream) int {
 		return v.Width
 	}
 	if f, ok := std.out.(*os.File); ok {
-		if n := terminalWidth(f); n > 0 {
+		if n, _ := terminalSize(f); n > 0 {
 			return n
 		}
 	}
@@ -156,8 +156,9 @@ func (c watchCommand) painter(std stream, l loaded) func(screen.Seen) error {
 		return jsonLines(std.out)
 	case file != nil && isTerminal(file):
 		return func(s screen.Seen) error {
+			_, lines := terminalSize(file)
 			// Home, the page, and what stands below it wiped: no flicker, and no colour.
-			_, err := io.WriteString(file, "\x1b[H\x1b[2J"+screen.Site(s, c.width(std), l.Zone)+"\nCtrl-C ends this; the service goes on.\n")
+			_, err := io.WriteString(file, "\x1b[H\x1b[2J"+screen.Fit(screen.Site(s, c.width(std), l.Zone), lines-2)+"Ctrl-C ends this; the service goes on.\n")
 			return err
 		}
 	}

@@ -4,8 +4,8 @@ package main
 
 import "os"
 
-// terminalWidth is 0: not known.
-func terminalWidth(*os.File) int { return 0 }
+// terminalSize is 0: not known.
+func terminalSize(*os.File) (columns, lines int) { return 0, 0 }
 
 // isTerminal says whether somebody may sit behind a file: that it is a device.
 func isTerminal(f *os.File) bool {
