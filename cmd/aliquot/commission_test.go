@@ -18,8 +18,8 @@ func berth(t *testing.T, site string) (*rig, *process) {
 	return r, p
 }
 
-// readOn answers the questions of the placement.
-func readOn(s *terminal) {
+// lookAtPlacement answers the questions of the placement.
+func lookAtPlacement(s *terminal) {
 	s.t.Helper()
 	for _, question := range []string{"(1/7)", "(2/7)", "(3/7)", "(4/7)", "(5/7)", "(6/7)", "(7/7)"} {
 		s.types(question, "y")
@@ -38,7 +38,7 @@ func TestCommissionInATerminal(t *testing.T) {
 	s.expect("y for yes")
 	s.types("(1/7)", "n")
 	s.expect("worst mistake")
-	readOn(s)
+	lookAtPlacement(s)
 	s.types("What does carbonate-jug hold now?", "full")
 	s.types("Enter runs the pump", "")
 	s.types("stand still now?", "y")
@@ -95,7 +95,7 @@ func TestCommissionInATerminal(t *testing.T) {
 func proveInATerminal(t *testing.T, r *rig) {
 	t.Helper()
 	s := inTerminal(t, "commission", "iodine", "-c", r.config, "--by", "Bo")
-	readOn(s)
+	lookAtPlacement(s)
 	s.types("What does iodine-jug hold now?", "400 mL")
 	s.expect("it must go off by itself after 3 s")
 	mark := r.spy.mark()
@@ -148,7 +148,7 @@ func TestLeavingStopsThePump(t *testing.T) {
 	}
 
 	s = session()
-	readOn(s)
+	lookAtPlacement(s)
 	s.types("What does carbonate-jug hold now?", "full")
 	s.types("Enter runs the pump", "")
 	mark := started(s)

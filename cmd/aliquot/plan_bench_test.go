@@ -57,10 +57,7 @@ func BenchmarkPlan(b *testing.B) {
 		if err != nil {
 			b.Fatal(err)
 		}
-		site := historySite(l)
-		site.WithoutIDs = true
-		rows, _, err := site.Read(bytes.NewReader(text), "h.jsonl")
-		v := planFrom(l, rows, nil, time.Date(2027, 3, 1, 0, 0, 0, 0, time.UTC))
+		v, err := planFrom(l, bytes.NewReader(text), "h.jsonl", time.Date(2027, 3, 1, 0, 0, 0, 0, time.UTC))
 		if err != nil || len(v.Runs) == 0 {
 			b.Fatalf("%d runs, %v, %+v", len(v.Runs), err, v.Withheld)
 		}
