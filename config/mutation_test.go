@@ -15,7 +15,7 @@ var (
 )
 
 // unitless are keys whose value may begin with a digit and yet is no number.
-var unitless = regexp.MustCompile(`\.(slots|tick|start|up|down|on|off|listen|broker|topic|run|stop|report|command)$`)
+var unitless = regexp.MustCompile(`\.(slots|tick|test|start|up|down|on|off|listen|broker|topic|run|stop|report|command)$`)
 
 // mayBeNegative are keys for which minus has a meaning.
 var mayBeNegative = regexp.MustCompile(`\.top_to_outlet$`)

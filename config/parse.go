@@ -68,6 +68,7 @@ func (r *reader) readSite(root value) *Site {
 			take(p, "tick", &s.PlanTick, readTick)
 		}
 	}
+	take(m, "alerts", &s.Alerts, readAlerts)
 	r.readParts(m, s)
 	return s
 }

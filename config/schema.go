@@ -29,7 +29,7 @@ type Key struct {
 // Keys gives every key there is, in the order of the reference.
 func Keys() []Key {
 	var all []Key
-	for _, part := range [][]Key{siteKeys, mqttKeys, systemKeys, stockKeys, nodeKeys, channelKeys, watchKeys} {
+	for _, part := range [][]Key{siteKeys, mqttKeys, systemKeys, stockKeys, nodeKeys, channelKeys, watchKeys, alertKeys} {
 		all = append(all, part...)
 	}
 	return all

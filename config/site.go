@@ -23,6 +23,7 @@ type Site struct {
 	HTTP        HTTP
 	Ledger      Ledger
 	PlanTick    Schedule
+	Alerts      *Alerts // nil: told at the broker and on the page alone
 	Systems     []System
 	Supplements []Supplement
 	Containers  []Container

@@ -58,6 +58,7 @@ var table = map[string]room{
 	"bridge/broker":             {others: []string{"github.com/mochi-mqtt/server/v2"}},
 	"bridge/ledger":             {ours: []string{"bridge/machine", "safety"}, others: []string{"modernc.org/sqlite"}},
 	"bridge/metrics":            {ours: []string{"bridge/machine", "safety"}, others: []string{"github.com/prometheus/client_golang"}},
+	"bridge/notify":             {ours: []string{"bridge/machine"}},
 	"bridge/web":                {ours: []string{"bridge/machine", "safety"}},
 	"bridge":                    {ours: []string{"bridge/discovery", "bridge/machine", "bridge/node", "bridge/topics", "planner/units", "safety"}},
 	"deploy":                    {},
