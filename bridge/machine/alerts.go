@@ -24,13 +24,22 @@ type condition struct {
 func (t *turn) lookAtAlerts() {
 	held := t.conditions()
 	for _, c := range held {
-		if a := t.alert(c.name); a == nil || !a.Raised || a.Level != c.level {
+		switch a := t.alert(c.name); {
+		case a == nil || !a.Raised:
+			if quiet := t.comesBack(c.name); quiet > 0 {
+				c.text += flapText(quiet)
+			}
 			t.changeAlert(AlertChanged{Name: c.name, Level: c.level, Raised: true, Text: c.text}, "")
+		case a.Level != c.level:
+			t.changeAlert(AlertChanged{Name: c.name, Level: c.level, Raised: true, Text: c.text}, "")
+		default:
+			t.holdsAgain(c.name)
 		}
 	}
 	for _, a := range t.alerts {
-		if a.Raised && !holds(held, a.Name) {
+		if a.Raised && !holds(held, a.Name) && !t.lingers(a.Name) {
 			t.changeAlert(AlertChanged{Name: a.Name, Level: a.Level, Text: a.Text}, "")
+			t.ends(a.Name)
 		}
 	}
 }
@@ -99,6 +108,7 @@ func (t *turn) conditions() []condition {
 	if !t.clock.Trusted() {
 		add("clock", Warning, "%s; nothing is dosed until the clock can be believed", t.clock.Distrust())
 	}
+	t.wayConditions(add)
 	for _, k := range t.standing {
 		level := Critical
 		switch k.code {
@@ -123,6 +133,8 @@ func (t *turn) conditions() []condition {
 	for i := range t.channels {
 		t.tubingConditions(&t.channels[i], add)
 		t.planConditions(&t.channels[i], add)
+		t.givenConditions(&t.channels[i], add)
+		t.calibrationConditions(&t.channels[i], add)
 	}
 	for i := range t.site.Interlocks {
 		t.interlockConditions(i, add)

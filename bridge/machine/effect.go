@@ -58,6 +58,9 @@ type (
 	// ShowAlert puts an alert on its retained topic, or removes it.
 	ShowAlert struct{ AlertView }
 
+	// TryAlerts sends a test message on every way beside the broker.
+	TryAlerts struct{ Text string }
+
 	// WriteOwner puts this process's owner record on its retained topic.
 	WriteOwner struct {
 		Instance string
@@ -96,6 +99,7 @@ func (Answer) effect()        {}
 func (Problem) effect()       {}
 func (Happened) effect()      {}
 func (ShowAlert) effect()     {}
+func (TryAlerts) effect()     {}
 func (WriteOwner) effect()    {}
 func (ClearOwner) effect()    {}
 func (Announce) effect()      {}

@@ -97,6 +97,9 @@ type (
 	// SendFailed says that a run's command was never handed to the MQTT client.
 	SendFailed struct{ Run string }
 
+	// AlertWay says that a way beside the broker carries no alerts, or that it does again: then Why is empty.
+	AlertWay struct{ Way, Why string }
+
 	// LedgerBroke says that an append failed: nothing behind it was done.
 	LedgerBroke struct{ Text string }
 
@@ -117,6 +120,7 @@ func (Reported) event()    {}
 func (Switched) event()    {}
 func (CommandSeen) event() {}
 func (SendFailed) event()  {}
+func (AlertWay) event()    {}
 func (LedgerBroke) event() {}
 func (Stopping) event()    {}
 

@@ -222,7 +222,7 @@ func (s *State) applyCalibration(r Row, b Calibration) {
 		return
 	}
 	c.rate, c.offset, c.runsOn, c.trials = b.Rate, b.Offset, b.RunsOn, b.Trials
-	c.tolerance, c.provisional, c.calibratedAt = b.Tolerance, b.Provisional, r.At
+	c.tolerance, c.provisional, c.calibratedAt, c.ranBefore = b.Tolerance, b.Provisional, r.At, c.ranFor
 	c.handover.tried = time.Time{}
 	s.container(c.cfg.Container).rest.doubt = ""
 }

@@ -26,6 +26,9 @@ func (s *State) begin(c *channelState, r Row, b RunReserved, booking safety.Book
 	c.lastRun, c.activeAt = later(c.lastRun, r.At), later(c.activeAt, r.At)
 	if b.Purpose == Dose {
 		c.carryNL, c.served = b.CarryNL, later(c.served, r.At)
+		if b.DayVolume > 0 { // an imported run of a fixed channel does not carry it
+			c.notePlanned(r.Elapsed, b.DayVolume)
+		}
 		if c.follows() {
 			c.noteVolume(r.At, b.DayVolume)
 		}
@@ -50,7 +53,7 @@ func (s *State) applyEnded(r Row, b RunEnded) {
 	}
 	closed := booking.Close(r.Elapsed, b.Outcome, b.Hi, b.Lo)
 	c.book = c.book.Replace(closed)
-	s.count(c, booking, closed, b.Outcome)
+	s.count(c, booking, closed, b.Outcome, r.Elapsed)
 	if c.open == nil || c.open.Run != b.Run {
 		// A second word about a run that had ended: more may have left than was thought.
 		if more := closed.Hi - booking.Hi; more > 0 && !booking.Vessel {
@@ -64,8 +67,11 @@ func (s *State) applyEnded(r Row, b RunEnded) {
 }
 
 // count carries what a word about a run changed in its booking over to the channel's sums and the container.
-func (s *State) count(c *channelState, booking, closed safety.Booking, o Outcome) {
+func (s *State) count(c *channelState, booking, closed safety.Booking, o Outcome, at safety.Elapsed) {
 	more, less := closed.Hi-booking.Hi, closed.Lo-booking.Lo
+	if !closed.Vessel {
+		c.noteSure(at, less)
+	}
 	c.totalHi += more
 	c.totalLo += less
 	if k := s.container(c.cfg.Container); k != nil {
@@ -136,13 +142,17 @@ func (c *channelState) present() *safety.Microlitres {
 	return &v
 }
 
-// ceiling is what the daily volume may not rise above at a moment, nil if anything: the lower of what an unknown run
-// and what a late test left behind.
+// ceiling is what the daily volume may not rise above at a moment, nil if anything: the lowest of what an unknown run,
+// what a late test and what an old calibration left behind.
 func (c *channelState) ceiling(at time.Time) *safety.Microlitres {
-	if c.lateRise == nil || !at.Before(c.lateUntil) || (c.noRise != nil && *c.noRise < *c.lateRise) {
-		return c.noRise
+	lowest := c.noRise
+	if c.lateRise != nil && at.Before(c.lateUntil) && (lowest == nil || *c.lateRise <= *lowest) {
+		lowest = c.lateRise
 	}
-	return c.lateRise
+	if r := c.untrustedRise(at); r != nil && (lowest == nil || *r < *lowest) {
+		lowest = r
+	}
+	return lowest
 }
 
 // applyPast books a run of an imported history as if it had been reserved and ended when it happened.
@@ -181,7 +191,7 @@ func (s *State) applyPast(r Row, b RunPast) {
 	end.At, end.Elapsed = then.At.Add(reserved.Duration.Duration()), then.Elapsed+safety.Elapsed(reserved.Duration)
 	closed := booking.Close(end.Elapsed, ended.Outcome, ended.Hi, ended.Lo)
 	c.book = c.book.Add(then.Elapsed, closed)
-	s.count(c, booking, closed, b.Outcome)
+	s.count(c, booking, closed, b.Outcome, end.Elapsed)
 	s.finish(c, closed, end, b.Outcome, moved, moved)
 }
 

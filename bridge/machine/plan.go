@@ -94,6 +94,9 @@ func (t *turn) plan(now time.Time) {
 	in := t.planInput(now)
 	days := t.dayVolumes(in)
 	t.setDays(days)
+	for i := range t.channels {
+		t.channels[i].notePlanned(t.clock.Now(), t.channels[i].day.PerDay)
+	}
 	if age := now.Sub(t.advisedAt); stale || t.advisedAt.IsZero() || age < 0 || age >= adviceEvery {
 		t.advise(in, days)
 	}

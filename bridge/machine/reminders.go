@@ -45,7 +45,7 @@ func (r reminder) every() time.Duration {
 // silences whose time is over.
 func (t *turn) remind() {
 	t.endSilences()
-	if !t.linkUp {
+	if !t.linkUp && !t.site.Told {
 		return
 	}
 	var kept []reminder

@@ -18,6 +18,10 @@ type Site struct {
 	Tick       planner.Schedule // when plans are recomputed, local wall time
 	Version    string
 	Planner    Planner // nil: the planner package
+	// Told says that alerts go out on a way beside the broker too; AlertTest is when a test message does, local wall time,
+	// nil where there is none.
+	Told      bool
+	AlertTest planner.Schedule
 
 	Systems     []planner.System
 	Waters      []Water // of systems whose salinity and temperature are known

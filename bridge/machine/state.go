@@ -52,8 +52,12 @@ type State struct {
 	probes   []probeState
 	locks    []safety.Interlock
 	alerts   []AlertView
-	// reminders are of this process
+	// what follows is of this process
 	reminders []reminder
+	flaps     []flap
+	ways      []closedWay
+	triedAt   time.Time // when nextTry was looked for
+	nextTry   time.Time // when the next test message goes out
 
 	// plan
 	nextTick  time.Time
@@ -116,8 +120,10 @@ type channelState struct {
 	offUntil               safety.Elapsed      // a stuck output is told to stop once a second until then
 	offLast                safety.Elapsed
 
+	given            []given // by the hour, oldest first
 	totalHi, totalLo safety.Microlitres
 	ranFor           safety.Milliseconds // since the tubing was changed
+	ranBefore        safety.Milliseconds // of it, before the calibration in use
 	lastRun          time.Time
 	lastOutcome      Outcome
 }

@@ -37,6 +37,8 @@ func Step(s State, now safety.Instant, e Event) (State, []Effect) {
 		t.commandSeen(e)
 	case SendFailed:
 		t.sendFailed(e.Run)
+	case AlertWay:
+		t.alertWay(e)
 	case LedgerBroke:
 		t.ledgerBroke(e.Text)
 	case Stopping:
@@ -277,6 +279,7 @@ func (t *turn) look() {
 	t.serveSlots()
 	t.lookAtAlerts()
 	t.remind()
+	t.tryAlerts()
 	t.beat()
 }
 
