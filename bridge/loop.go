@@ -29,6 +29,7 @@ type Options struct {
 	Announcer  *discovery.Announcer // nil: nothing is announced to dashboards
 	Link       Link
 	Metrics    Metrics
+	Notifier   Notifier // nil: alerts are told at the broker alone
 	Clock      Clock
 	Logger     *slog.Logger
 	// Turned, where given, is called by the loop at each of its turns, at least once a second while it lives: a sign of
@@ -202,6 +203,9 @@ func (b *Bridge) queue(i item) {
 	case <-b.done:
 	}
 }
+
+// AlertWay says why a way beside the broker carries no alerts, or that it does again: empty.
+func (b *Bridge) AlertWay(way, why string) { b.offer(machine.AlertWay{Way: way, Why: why}) }
 
 // LinkUp and LinkDown are told by the connection.
 func (b *Bridge) LinkUp()   { b.offer(machine.LinkChanged{Up: true}) }

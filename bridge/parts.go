@@ -37,6 +37,13 @@ type Metrics interface {
 	Dropped()
 }
 
+// Notifier tells alerts on ways beside the broker. No call may wait for anybody.
+type Notifier interface {
+	Tell(machine.AlertView)
+	// Try sends a test message.
+	Try(text string)
+}
+
 // Clock tells the time and wakes. A virtual one may run faster than the world.
 type Clock interface {
 	Now() safety.Instant

@@ -51,6 +51,13 @@ func (b *Bridge) publishEffect(e machine.Effect) {
 		b.send(m)
 	case machine.ShowAlert:
 		b.retain(l.RenderAlert(e.AlertView))
+		if b.o.Notifier != nil {
+			b.o.Notifier.Tell(e.AlertView)
+		}
+	case machine.TryAlerts:
+		if b.o.Notifier != nil {
+			b.o.Notifier.Try(e.Text)
+		}
 	case machine.WriteOwner:
 		b.send(l.RenderOwner(e))
 	case machine.ClearOwner:

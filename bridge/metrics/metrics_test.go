@@ -149,6 +149,9 @@ func TestCountersStandAtZeroFromTheStart(t *testing.T) {
 		`aliquot_node_reports_total{node="board",site="harbour-shed",state="refused"}`,
 		`aliquot_mqtt_connection_losses_total{site="harbour-shed"}`,
 		`aliquot_messages_dropped_total{site="harbour-shed"}`,
+		`aliquot_notification_attempts_total{site="harbour-shed",way="webhook"}`,
+		`aliquot_notification_failures_total{site="harbour-shed",way="command"}`,
+		`aliquot_notifications_dropped_total{site="harbour-shed",way="webhook"}`,
 		`aliquot_ready{site="harbour-shed"}`,
 	} {
 		wantValue(t, page, series, "0")
@@ -166,7 +169,11 @@ func TestCounts(t *testing.T) {
 	m.Count(machine.Count{Metric: machine.MetricRuns, Labels: [2]string{"a stranger", "finished"}})
 	m.Count(machine.Count{Metric: "unheard_of", Labels: [2]string{"x", "y"}})
 	m.Dropped()
+	m.CountWay("webhook", WayFailures)
+	m.CountWay("a stranger", WayDropped)
 	page := scrape(t, m)
+	wantValue(t, page, `aliquot_notification_failures_total{site="harbour-shed",way="webhook"}`, "1")
+	wantValue(t, page, `aliquot_notifications_dropped_total{site="harbour-shed",way="other"}`, "1")
 	wantValue(t, page, `aliquot_requests_total{site="harbour-shed",verb="test"}`, "2")
 	wantValue(t, page, `aliquot_answers_total{code="ok",site="harbour-shed"}`, "1")
 	wantValue(t, page, `aliquot_answers_total{code="day_cap",site="harbour-shed"}`, "1")

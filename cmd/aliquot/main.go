@@ -130,6 +130,7 @@ type commands struct {
 	Run     runCommand     `cmd:"" group:"service" help:"Run the service."`
 	Check   checkCommand   `cmd:"" group:"service" help:"Check the configuration and say what was understood."`
 	StopAll stopAllCommand `cmd:"" group:"service" help:"Tell every pump to stop, with or without a running service."`
+	Notify  notifyCommand  `cmd:"" group:"service" help:"Send a test message to the webhook and the command that are told of alerts."`
 	Simnode simnodeCommand `cmd:"" group:"service" help:"Stand in for the pump nodes of a configuration, to try it without pumps."`
 	Version versionCommand `cmd:"" group:"service" help:"Print the version."`
 

@@ -24,6 +24,7 @@ type quay struct {
 	AlkTarget                                        string // empty: 8.0 dKH
 	Discovery                                        bool   // announce to dashboards
 	Extra                                            string // more of the configuration, behind the rest
+	Alerts                                           string // the entry of that name, else empty
 	now                                              time.Time
 }
 

@@ -84,6 +84,10 @@ func (s *service) connect(ctx context.Context, o serviceOptions, book *ledger.Le
 	parts := bridge.Options{Site: site, State: state, Instance: randomName(), LedgerLost: lost, Layout: o.site.layout(),
 		Nodes: o.site.codecs, Probes: probeInputs(o.site.Site), Levels: levelInputs(o.site.Site), Ledger: book, Link: link, Metrics: counters, Clock: o.clock, Logger: o.logger, Turned: o.turned}
 	parts.Retained, parts.Announcer = book, o.site.announcer()
+	if notifier := s.startNotifier(o, counters); notifier != nil {
+		undo.add("ending what tells alerts", notifier.Close)
+		parts.Notifier = notifier
+	}
 	if o.wrap != nil {
 		parts = o.wrap(parts)
 	}

@@ -21,6 +21,9 @@ import (
 // machineSite turns the checked configuration into what the machine needs to know. Nothing is decided here.
 func machineSite(c *config.Site) *machine.Site {
 	site := &machine.Site{Name: c.Name, Zone: c.Zone, ClockTrust: clockTrust(c.ClockTrust), Tick: c.PlanTick.Cron, Version: version()}
+	if a := c.Alerts; a != nil {
+		site.Told, site.AlertTest = true, a.Test.Cron
+	}
 	strengths := map[string]map[units.Quantity]float64{}
 	for _, p := range c.Supplements {
 		strengths[p.ID] = p.Strength
