@@ -182,16 +182,23 @@ func (r *rig) checkFlood(p *process) {
 
 var pageAddress = regexp.MustCompile(`"the page is at" address=(http://\S+)`)
 
-// get reads a page of the service.
-func (p *process) get(path string) (status int, body string) {
+// address is where the service's page is.
+func (p *process) address() string {
 	p.t.Helper()
 	p.await("the page is at")
 	at := pageAddress.FindStringSubmatch(p.out.text())
 	if at == nil {
 		p.t.Fatalf("no address of the page in %s", p.out.text())
 	}
+	return at[1]
+}
+
+// get reads a page of the service.
+func (p *process) get(path string) (status int, body string) {
+	p.t.Helper()
+	at := p.address()
 	client := http.Client{Timeout: patience}
-	resp, err := client.Get(at[1] + path)
+	resp, err := client.Get(at + path)
 	if err != nil {
 		p.t.Fatal(err)
 	}
