@@ -25,7 +25,6 @@ type quay struct {
 	Discovery                                        bool   // announce to dashboards
 	Extra                                            string // more of the configuration, behind the rest
 	Alerts                                           string // the entry of that name, else empty
-	Extra                                            string // further entries, else empty
 	now                                              time.Time
 }
 
