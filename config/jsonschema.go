@@ -165,6 +165,8 @@ func (s schema) form(k Key) (shape, bool) {
 		return shape{Type: "string", Pattern: `^\s*[-−]?[0-9.]+\s*\.\.\s*[-−]?[0-9.]+\s*$`}, true
 	case begins("mqtt://"):
 		return shape{Type: "string", Pattern: `^(embedded$|mqtts?://.)`}, true
+	case begins("an http://"):
+		return shape{Type: "string", Pattern: `^https?://[^/]`}, true
 	case k.Type == tName:
 		return shape{Type: scalar, Pattern: aName}, true
 	case begins("the name of"), k.Type == tText, k.Type == "a payload":
