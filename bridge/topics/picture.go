@@ -18,6 +18,7 @@ type Picture struct {
 	Sign         time.Time // the service's newest sign of life, by its own clock; zero: none is known
 	LastPlan     time.Time // from a heartbeat; zero: none was heard
 	about        *aboutPayload
+	site         *sitePayload
 
 	systems    parts[machine.SystemView]
 	quantities parts[machine.QuantityView]
@@ -84,7 +85,7 @@ func (p *Picture) Take(topic string, payload []byte) (ours bool, err error) {
 	case "availability":
 		p.Availability = string(payload)
 	case "about":
-		err = p.takeAbout(payload)
+		err = takeOne(&p.about, payload)
 	case "owner":
 		err = p.takeOwner(payload)
 	case "beat":
@@ -105,6 +106,8 @@ func (p *Picture) Take(topic string, payload []byte) (ours bool, err error) {
 func (p *Picture) takeState(rest string, payload []byte) (ours bool, err error) {
 	kind, id, _ := strings.Cut(rest, "/")
 	switch kind {
+	case "site":
+		err = takeOne(&p.site, payload)
 	case "system":
 		err = p.systems.take(id, payload)
 	case "quantity":
@@ -125,16 +128,17 @@ func (p *Picture) takeState(rest string, payload []byte) (ours bool, err error) 
 	return true, err
 }
 
-func (p *Picture) takeAbout(payload []byte) error {
+// takeOne reads what there is one of.
+func takeOne[T any](into **T, payload []byte) error {
 	if len(payload) == 0 {
-		p.about = nil
+		*into = nil
 		return nil
 	}
-	var a aboutPayload
-	if err := json.Unmarshal(payload, &a); err != nil {
+	var v T
+	if err := json.Unmarshal(payload, &v); err != nil {
 		return err
 	}
-	p.about = &a
+	*into = &v
 	return nil
 }
 
@@ -168,7 +172,7 @@ func (p *Picture) alive(at time.Time) {
 
 // Complete says whether everything has been heard that about names. Alerts are not named there.
 func (p *Picture) Complete() bool {
-	if p.about == nil || p.Availability == "" {
+	if p.about == nil || p.site == nil || p.Availability == "" {
 		return false
 	}
 	a := p.about
@@ -185,8 +189,8 @@ func has[T any](p parts[T], named []string) bool {
 	return true
 }
 
-// View is the site as far as it was heard. At is the newest sign of life. Ready, Why, NextTick and LedgerRows are on no
-// retained topic and stay empty.
+// View is the site as far as it was heard. At is the newest sign of life. NextTick and LedgerRows are on no retained topic
+// and stay empty.
 func (p *Picture) View() machine.SiteView {
 	a, known := aboutPayload{Site: p.Layout.Site}, p.about != nil
 	if known {
@@ -196,6 +200,9 @@ func (p *Picture) View() machine.SiteView {
 		Systems: p.systems.list(a.Systems, known), Quantities: p.quantities.list(a.Quantities, known), Channels: p.channels.list(a.Channels, known),
 		Containers: p.containers.list(a.Containers, known), Probes: p.probes.list(a.Probes, known), Nodes: p.nodes.list(a.Nodes, known),
 		Interlocks: p.interlocks.list(a.Interlocks, known), Alerts: p.alerts.list(nil, false)}
+	if p.site != nil {
+		v.Ready, v.Why, v.HoldUntil = p.site.Ready, p.site.Why, p.site.HoldUntil
+	}
 	if !p.LastPlan.IsZero() {
 		at := p.LastPlan
 		v.LastPlan = &at

@@ -32,8 +32,8 @@ func take(t *testing.T, p *Picture, messages ...Message) {
 // What the service renders is what somebody else sees, whatever order it comes in.
 func TestPictureGivesWhatWasRendered(t *testing.T) {
 	want := sampleView()
-	want.Ready, want.NextTick, want.LedgerRows = false, nil, 0 // on no retained topic
-	want.Why = []machine.BlockView{}
+	want.NextTick, want.LedgerRows = nil, 0 // on no retained topic
+	want.Why = notNil(want.Why)
 	want.LastPlan = ptr(at(8, 7))
 	want.Alerts = want.Alerts[:1] // the other one is not raised
 	for i := range want.Quantities {
