@@ -16,6 +16,10 @@ func (s *State) Clone() State {
 	c.answers, c.accepted = maps.Clone(s.answers), maps.Clone(s.accepted)
 	c.probes, c.locks = slices.Clone(s.probes), slices.Clone(s.locks)
 	c.alerts, c.reminders = slices.Clone(s.alerts), slices.Clone(s.reminders)
+	c.flaps, c.ways = slices.Clone(s.flaps), slices.Clone(s.ways)
+	for i := range c.flaps {
+		c.flaps[i].raised = slices.Clone(c.flaps[i].raised)
+	}
 	c.channels = slices.Clone(s.channels)
 	for i := range c.channels {
 		c.channels[i].part()
@@ -47,6 +51,7 @@ func (c *channelState) part() {
 		c.due = &due
 	}
 	c.volumes, c.unknowns, c.lately = slices.Clone(c.volumes), slices.Clone(c.unknowns), slices.Clone(c.lately)
+	c.given = slices.Clone(c.given)
 }
 
 // part gives a system memory of its own.

@@ -119,7 +119,9 @@ func TestAsyncAPIHoldsForADay(t *testing.T) {
 	r.owns(p)
 	r.ask("test", `"quantity":"alkalinity","value":7.6,"unit":"dKH"`)
 	r.ask("hold", `"channel":"alk"`)
-	r.ask("prime", `"channel":"ca","into":"vessel","seconds":1`)
+	if a := r.ask("prime", `"channel":"trace","into":"vessel","seconds":1`); !a.OK {
+		t.Fatalf("priming: %s (%s)", a.Text, a.Code)
+	}
 	r.keeper.say(r.topic("ask/note"), `{"kind":"other"}`, false)
 	r.spy.await(0, "a problem", on(r.topic("problem"), "ref"))
 	r.spy.await(0, "the end of a run", on(r.topic("event/run_ended"), "outcome"))
