@@ -104,15 +104,6 @@ func (s *standings) drop(scope machine.Scope, code safety.Code) {
 	*s = kept
 }
 
-func (s standings) has(scope machine.Scope, code safety.Code) bool {
-	for _, k := range s {
-		if k.scope == scope && k.code == code {
-			return true
-		}
-	}
-	return false
-}
-
 // apply follows a row, and says what it changed.
 func (s *standings) apply(body machine.Body) string {
 	switch b := body.(type) {
