@@ -37,7 +37,7 @@ var floods = []struct {
 		return r.topic(fmt.Sprintf("ask/verb-%d", i)), []byte(`{"ref":"x"}`)
 	}},
 	{"a probe", 20_000, func(r *rig, _ *rand.ChaCha8, i int) (string, []byte) {
-		return r.quay.Site + "/probes/ph", fmt.Appendf(nil, "8.%02d", i%100)
+		return r.quay.Site + "/probes/ph", fmt.Appendf(nil, "8.%02d", i%50)
 	}},
 	{"reports", 20_000, func(r *rig, _ *rand.ChaCha8, i int) (string, []byte) {
 		return r.quay.Site + "/board/2/report", fmt.Appendf(nil, `{"v":1,"id":"FLOOD-%d","state":"finished","seconds":0.1,"boot":9,"seq":%d}`, i, i)
