@@ -37,12 +37,15 @@ type systemCard struct {
 
 type quantityLine struct {
 	Name, Unit, Level, SD, Consumption, Target, Note string
+	Trend, Next, NextWhy                             string
+	Advice                                           []string
 	Known, InBand                                    bool
 	BandFrom, BandWide, Mark, SpreadFrom, SpreadWide float64
 }
 
 type channelCard struct {
 	ID, System, Container, Node, Plan, Next, Last, Window string
+	CapAhead                                              string
 	Running                                               bool
 	Used                                                  float64
 	Withheld                                              []block
@@ -50,6 +53,7 @@ type channelCard struct {
 
 type containerCard struct {
 	ID, Supplement, Remaining, Lasts, State string
+	Level                                   string // what a sensor says, or why nothing
 	Min, Max, Stop                          float64
 }
 
@@ -135,6 +139,7 @@ func (p painter) quantity(q machine.QuantityView) quantityLine {
 	if q.ConsumptionPerDay != nil {
 		l.Consumption = number(*q.ConsumptionPerDay)
 	}
+	p.advice(&l, q)
 	switch {
 	case q.Unconfirmed != nil:
 		l.Note = "a test of " + number(*q.Unconfirmed) + " " + q.Unit + " waits for a second one"
@@ -146,6 +151,26 @@ func (p painter) quantity(q machine.QuantityView) quantityLine {
 	return l
 }
 
+// advice adds what is worth knowing beside the numbers.
+func (p painter) advice(l *quantityLine, q machine.QuantityView) {
+	if t := q.TrendPerDay; t != nil && q.TrendLow != nil && q.TrendHigh != nil {
+		week := "rises by "
+		if *t < 0 {
+			week = "falls by "
+		}
+		l.Trend = week + number(7*math.Abs(*t)) + " a week"
+		if *q.TrendLow <= 0 && *q.TrendHigh >= 0 {
+			l.Trend = "steady"
+		}
+	}
+	if q.NextTest != nil {
+		l.Next, l.NextWhy = p.when(q.NextTest), q.NextTestWhy
+	}
+	for _, a := range q.Advice {
+		l.Advice = append(l.Advice, a.Text)
+	}
+}
+
 func (p painter) channel(c machine.ChannelView) channelCard {
 	card := channelCard{ID: c.ID, System: c.System, Container: c.Container, Node: c.Node, Running: c.Running,
 		Plan:   number(c.PlannedMLPerDay) + " mL a day",
@@ -153,6 +178,9 @@ func (p painter) channel(c machine.ChannelView) channelCard {
 		Used:   place(c.Window24hHiML, 0, c.PerDayML), Withheld: p.blocks(c.Withheld)}
 	if c.Next != nil {
 		card.Next = p.when(&c.Next.At) + ", " + number(c.Next.VolumeML) + " mL"
+	}
+	if c.CapExpected != nil {
+		card.CapAhead = "about " + c.CapExpected.In(p.zone).Format("2 Jan 2006") + " its cap will no longer cover the use"
 	}
 	if c.LastRun != nil {
 		card.Last = p.when(c.LastRun) + ", " + c.LastOutcome
@@ -166,6 +194,15 @@ func (p painter) container(c machine.ContainerView) containerCard {
 		Remaining: number(c.RemainingMinML) + " to " + number(c.RemainingMaxML) + " of " + number(c.CapacityML) + " mL"}
 	if c.DaysLeft != nil {
 		card.Lasts = "lasts " + number(*c.DaysLeft) + " days"
+		if c.DaysLeftLow != nil && *c.DaysLeftLow < *c.DaysLeft {
+			card.Lasts += ", at worst " + number(*c.DaysLeftLow)
+		}
+	}
+	switch {
+	case c.LevelML != nil:
+		card.Level = "the sensor says " + number(*c.LevelML) + " mL"
+	case c.LevelWhy != nil && *c.LevelWhy != "":
+		card.Level = "the sensor says nothing: " + *c.LevelWhy
 	}
 	switch {
 	case c.Empty:

@@ -34,16 +34,18 @@ func view() machine.SiteView {
 		At: at(9, 0), Site: "harbour-shed", Version: "0.1.0", Ready: true, NextTick: ptr(at(9, 7)),
 		Systems: []machine.SystemView{{ID: "nursery", NetL: 340, Withheld: []machine.BlockView{{Code: safety.OutOfService, Text: "moving house"}}}, {ID: "frag", NetL: 40}},
 		Quantities: []machine.QuantityView{
-			{System: "nursery", Quantity: "alkalinity", Unit: "dKH", Level: ptr(8.3123), LevelSD: ptr(0.09), ConsumptionPerDay: ptr(1.21), Target: 8.3, Band: 0.5, LastTest: ptr(at(7, 30))},
+			{System: "nursery", Quantity: "alkalinity", Unit: "dKH", Level: ptr(8.3123), LevelSD: ptr(0.09), ConsumptionPerDay: ptr(1.21), Target: 8.3, Band: 0.5, LastTest: ptr(at(7, 30)),
+				TrendPerDay: ptr(0.018), TrendLow: ptr(0.005), TrendHigh: ptr(0.031), NextTest: ptr(at(19, 0).AddDate(0, 0, 2)), NextTestWhy: "the level will be known to half the band only",
+				Advice: []machine.AdviceView{{Kind: "dose_answer", Text: "the system answers as if doses were <8 % weaker>"}}},
 			{System: "nursery", Quantity: "magnesium", Unit: "mg/L", Level: ptr(1500.0), Target: 1330, Band: 50, Unconfirmed: ptr(1600.0)},
 			{System: "nursery", Quantity: "calcium", Unit: "mg/L", Target: 430, Band: 20}},
 		Channels: []machine.ChannelView{
-			{ID: "alk", System: "nursery", Container: "carbonate-jug", Node: "board", Running: true, PlannedMLPerDay: 97.456, Window24hHiML: 90, PerDayML: 180,
+			{ID: "alk", System: "nursery", Container: "carbonate-jug", Node: "board", Running: true, PlannedMLPerDay: 97.456, Window24hHiML: 90, PerDayML: 180, CapExpected: ptr(at(9, 0).AddDate(0, 2, 0)),
 				Next: &machine.PlannedRun{At: at(9, 30), VolumeML: 2.02}, LastRun: ptr(at(9, 0)), LastOutcome: "finished"},
 			{ID: "ca", System: "nursery", PerDayML: 180, Withheld: []machine.BlockView{
 				{Code: safety.NotPrimed, Text: "<script>alert(1)</script>"}, {Code: safety.OnHold, Text: "feeding", Until: ptr(at(10, 0))}}}},
-		Containers: []machine.ContainerView{{ID: "carbonate-jug", Supplement: "carbonate", CapacityML: 5000, StopML: 150, RemainingMinML: 3789.5, RemainingMaxML: 3906.8, DaysLeft: ptr(37.4)},
-			{ID: "trace-bottle", CapacityML: 500, Low: true}, {ID: "magnesium-jug", CapacityML: 500, Low: true, Empty: true}},
+		Containers: []machine.ContainerView{{ID: "carbonate-jug", Supplement: "carbonate", CapacityML: 5000, StopML: 150, RemainingMinML: 3789.5, RemainingMaxML: 3906.8, DaysLeft: ptr(37.4), DaysLeftLow: ptr(32.1), LevelML: ptr(3850.2)},
+			{ID: "trace-bottle", CapacityML: 500, Low: true, LevelWhy: ptr("nothing since 07:10")}, {ID: "magnesium-jug", CapacityML: 500, Low: true, Empty: true}},
 		Probes:     []machine.ProbeView{{ID: "ph", Unit: "pH", Value: ptr(8.21), Seen: ptr(at(8, 59)), Good: true}, {ID: "leak", Why: "no reading for 31 min"}},
 		Nodes:      []machine.NodeView{{ID: "board", Style: "bounded-run", Online: true}, {ID: "plug", Style: "switch", Needs: true}},
 		Interlocks: []machine.InterlockView{{Name: "floor-wet", Active: true, NoData: true}},
@@ -193,7 +195,8 @@ func TestPageKeepsItsPolicy(t *testing.T) {
 func TestPageSaysWhatMatters(t *testing.T) {
 	r := newRig()
 	for _, want := range []string{"harbour-shed", `chip good">ready`, "look here", "97.46 mL a day", "next Tue 2 Mar 09:30, 2.02 mL", "withheld", "not_primed",
-		"until Tue 2 Mar 10:00", "8.312 ", "a test of 1600 mg/L waits", "no test yet", "3790 to 3907 of 5000 mL", "lasts 37.4 days",
+		"until Tue 2 Mar 10:00", "8.312 ", "a test of 1600 mg/L waits", "no test yet", "3790 to 3907 of 5000 mL", "lasts 37.4 days, at worst 32.1", "the sensor says 3850 mL", "the sensor says nothing: nothing since 07:10", "uses 1.21 a day, rises by 0.126 a week",
+		"next test Thu 4 Mar 19:00 (the level will be known to half the band only)", "as if doses were &lt;8 % weaker&gt;", "about 2 May 2027 its cap will no longer cover the use",
 		"no reading for 31 min", "has to prove that it goes off by itself", "blocks", "moving house", "Nothing is followed here", `href="metrics"`} {
 		r.want(t, "/", 200, want)
 	}
