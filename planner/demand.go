@@ -63,12 +63,14 @@ type demand struct {
 
 // demandOf applies the rules that speak of levels. The others speak of volumes: see bounds.
 func demandOf(t Target, e estimate.Estimate, at time.Time, kind Kind) demand {
-	d := demand{use: useAhead(t, e), age: ageOf(t.Test, e.LastAccepted, at), held: e.Held != nil}
+	believed := useAhead(t, e)
+	most := mostByOneTest(t, e, believed)
+	d := demand{use: min(believed, most), age: ageOf(t.Test, e.LastAccepted, at), held: e.Held != nil}
 	maxFall := max(0, t.MaxFall)
 	d.least = max(0, d.use-maxFall)
 	d.above = e.LevelCaught > t.Target+t.Band
 	if d.age == fresh {
-		d.correction = correctionFor(t, e.Level, e.LevelCaught, e)
+		d.correction = min(correctionFor(t, e.Level, e.LevelCaught, e), most-d.use)
 	}
 	if kind == Treatment {
 		d.correction = min(d.correction, 0)
@@ -82,6 +84,13 @@ func demandOf(t Target, e estimate.Estimate, at time.Time, kind Kind) demand {
 		d.heldCorrection = min(d.correction, correctionFor(t, e.HeldLevel, e.HeldLevel, e))
 	}
 	return d
+}
+
+// mostByOneTest is the most that use and correction may come to: max_rise above the use believed before the last accepted
+// test, where that one is the second or third ever. One wrong test can make a use up, but then the level rises no faster than it may; the next test
+// believes the rest or takes it back (H-29).
+func mostByOneTest(t Target, e estimate.Estimate, believed float64) float64 {
+	return max(0, believed-max(0, e.UseRaised)) + max(0, t.MaxRise)
 }
 
 // useAhead is the use of the coming day: it changes with the level, which is on its way to the target.

@@ -281,7 +281,7 @@ func finiteTarget(t *Target) bool {
 
 func finiteEstimate(e *estimate.Estimate) bool {
 	return finite(e.Level) && finite(e.LevelSD) && finite(e.LevelCaught) && finite(e.Consumption) &&
-		finite(e.ConsumptionSD) && finite(e.HeldLevel) && finite(e.Gain) && finite(e.UseAtTarget) && finite(e.Pending)
+		finite(e.ConsumptionSD) && finite(e.HeldLevel) && finite(e.Gain) && finite(e.UseAtTarget) && finite(e.UseRaised) && finite(e.Pending)
 }
 
 // days gives the answer in whole µL, rounded down.

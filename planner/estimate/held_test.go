@@ -73,6 +73,24 @@ func TestH29TheSecondTestEver(t *testing.T) {
 	}
 }
 
+// What one early test makes up of the use is told apart, and only that.
+func TestH29UseThatOneEarlyTestRaised(t *testing.T) {
+	f := newFilter()
+	f.Test(alk(0, 8.3))
+	near(t, "after the first test", at(f, 0).UseRaised, 0, 0)
+	was := at(f, 1).UseAtTarget
+	f.Test(alk(1, 6.6))
+	near(t, "after a second one that raises the use", at(f, 1).UseRaised, at(f, 1).UseAtTarget-was, 1e-9)
+	if !(at(f, 1).UseRaised > 0.5) {
+		t.Errorf("a fall of 1.7 dKH in a day raises the use by %.2f, want more than 0.5", at(f, 1).UseRaised)
+	}
+	doseDaily(f, 1, 2, 1.5)
+	f.Test(alk(2, 8.1))
+	near(t, "after a third one that lowers it", at(f, 2).UseRaised, 0, 0)
+	f.Test(alk(3, 6.6))
+	near(t, "after a fourth", at(f, 3).UseRaised, 0, 0)
+}
+
 func TestH29TheNextTestResolves(t *testing.T) {
 	for _, c := range []struct {
 		name        string

@@ -11,6 +11,9 @@ const (
 	earlyFactor = 2
 )
 
+// learnTests is with how many tests the use is known well enough for one more not to make up another. Our own choice.
+const learnTests = 3
+
 // growMost bounds by how much a held test's distance may have grown until the next test. Our own choice.
 const growMost = 4
 
@@ -138,9 +141,12 @@ func (k *track) clone() track {
 // known of the level.
 func (k *track) accept(t Test, sd, gross float64, res Result) {
 	if k.known {
-		before := k.belief().ll
+		before := k.belief()
 		k.mix.update(t.Value, sd, k.daysSinceTest(), gross, &k.prior)
-		k.caught *= 1 - before/(before+sd*sd)
+		k.caught *= 1 - before.ll/(before.ll+sd*sd)
+		if k.raised = 0; k.used < learnTests {
+			k.raised = max(0, max(0, k.belief().use)-max(0, before.use))
+		}
 	} else {
 		k.known = true
 		k.mix.begin(t.Value, sd, k.prior)

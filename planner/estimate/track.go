@@ -26,6 +26,9 @@ type track struct {
 	// use is only a guess.
 	balanced float64
 
+	// raised is by how much the last accepted test raised the use, per day: see Estimate.UseRaised.
+	raised float64
+
 	used, aside    int
 	first          time.Time // of the first accepted test
 	last, previous Reading

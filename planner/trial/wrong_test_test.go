@@ -1,0 +1,77 @@
+package trial_test
+
+import (
+	"fmt"
+	"testing"
+	"time"
+
+	"aliquot/planner/trial"
+)
+
+// slip is a tank without any noise whose keeper tests every so many days and is wrong once.
+type slip struct {
+	use, base float64 // dKH/day
+	gap       int     // days between tests
+	nth       int     // which test is wrong
+	off       float64 // by so much, dKH
+	good      int     // days until the next test, which is right
+}
+
+// play gives the daily dose when the wrong test came, and the largest rise within 24 h, dKH, from then on until the next
+// test.
+func (c slip) play() (before, rise float64) {
+	var p trial.Ours
+	p.Reset(trial.Told{Litres: 300, StrengthDKHLitresPerML: 5, Target: 8.3, Band: 0.5, MaxRise: slipMaxRise, MaxFall: 1, CapPerDay: 6,
+		TestSD: 0.15, Base: c.base})
+	const first = 8 // hour
+	wrong := first + (c.nth-1)*c.gap*24
+	level, perDay := 8.3, 0.0
+	var levels []float64
+	for h := range wrong + c.good*24 {
+		at := trial.Start.Add(time.Duration(h) * time.Hour)
+		test := h >= first && (h-first)%(c.gap*24) == 0 && h <= wrong
+		switch {
+		case h == wrong:
+			before = perDay
+			p.Test(at, level+c.off)
+		case test:
+			p.Test(at, level)
+		}
+		if test || h%24 == 0 {
+			perDay = p.Daily(at)
+		}
+		if h >= wrong {
+			levels = append(levels, level)
+			rise = max(rise, level-levels[max(0, len(levels)-25)])
+		}
+		p.Dosed(at, perDay/24)
+		level += (perDay - c.use) / 24
+	}
+	return before, rise
+}
+
+const slipMaxRise = 1.0
+
+// However low one early test is, and however late the next one comes: the level rises by no more than max_rise above what
+// the doses before it gave.
+func TestH29OneWrongEarlyTestRaisesByMaxRiseAtMost(t *testing.T) {
+	for _, use := range []float64{0.3, 1, 2} {
+		for _, base := range []float64{0, 0.9 * use} {
+			for _, gap := range []int{1, 3} {
+				for _, nth := range []int{2, 3} {
+					for _, off := range []float64{-3, -2, -1.4, -1, 1, 2, 3} {
+						for _, good := range []int{2, 4, 7} {
+							c := slip{use, base, gap, nth, off, good}
+							t.Run(fmt.Sprintf("%+v", c), func(t *testing.T) {
+								before, rise := c.play()
+								if most := slipMaxRise + max(0, before-use) + 0.05; !(rise <= most) {
+									t.Errorf("rises by %.2f dKH in a day, want at most %.2f", rise, most)
+								}
+							})
+						}
+					}
+				}
+			}
+		}
+	}
+}
