@@ -11,7 +11,7 @@ const (
 	earlyFactor = 2
 )
 
-// learnTests is with how many tests the use is known well enough for one more not to make up another. Our own choice.
+// learnTests is up to which test ever what it alone raises of the use is told apart. Our own choice.
 const learnTests = 3
 
 // growMost bounds by how much a held test's distance may have grown until the next test. Our own choice.
