@@ -64,7 +64,7 @@ type demand struct {
 // demandOf applies the rules that speak of levels. The others speak of volumes: see bounds.
 func demandOf(t Target, e estimate.Estimate, at time.Time, kind Kind) demand {
 	believed := useAhead(t, e)
-	most := mostByOneTest(t, e, believed)
+	most := mostByOneTest(t, e, believed, at)
 	d := demand{use: min(believed, most), age: ageOf(t.Test, e.LastAccepted, at), held: e.Held != nil}
 	maxFall := max(0, t.MaxFall)
 	d.least = max(0, d.use-maxFall)
@@ -86,11 +86,19 @@ func demandOf(t Target, e estimate.Estimate, at time.Time, kind Kind) demand {
 	return d
 }
 
+// oneTestHolds is how long a use that one early test alone raised is followed without another: whoever tests each week is
+// not touched by it. Our own choice.
+const oneTestHolds = 7 * 24 * time.Hour
+
 // mostByOneTest is the most that use and correction may come to: max_rise above the use believed before the last accepted
-// test, where that one is the second or third ever. One wrong test can make a use up, but then the level rises no faster than it may; the next test
-// believes the rest or takes it back (H-29).
-func mostByOneTest(t Target, e estimate.Estimate, believed float64) float64 {
-	return max(0, believed-max(0, e.UseRaised)) + max(0, t.MaxRise)
+// test, where that one is the second or third ever, and no more than that use after a week without the next. One wrong test can make a
+// use up, but then the level rises no faster than it may, and not for long; the next test believes the rest or takes it back (H-29).
+func mostByOneTest(t Target, e estimate.Estimate, believed float64, at time.Time) float64 {
+	before := max(0, believed-max(0, e.UseRaised))
+	if e.UseRaised > 0 && at.Sub(e.LastAccepted) > oneTestHolds {
+		return before
+	}
+	return before + max(0, t.MaxRise)
 }
 
 // useAhead is the use of the coming day: it changes with the level, which is on its way to the target.

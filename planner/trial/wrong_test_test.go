@@ -17,9 +17,9 @@ type slip struct {
 	good      int     // days until the next test, which is right
 }
 
-// play gives the daily dose when the wrong test came, and the largest rise within 24 h, dKH, from then on until the next
-// test.
-func (c slip) play() (before, rise float64) {
+// play gives the daily dose when the wrong test came, the largest rise within 24 h, dKH, from then on until the next
+// test, and the daily dose then.
+func (c slip) play() (before, rise, last float64) {
 	var p trial.Ours
 	p.Reset(trial.Told{Litres: 300, StrengthDKHLitresPerML: 5, Target: 8.3, Band: 0.5, MaxRise: slipMaxRise, MaxFall: 1, CapPerDay: 6,
 		TestSD: 0.15, Base: c.base})
@@ -47,7 +47,7 @@ func (c slip) play() (before, rise float64) {
 		p.Dosed(at, perDay/24)
 		level += (perDay - c.use) / 24
 	}
-	return before, rise
+	return before, rise, perDay
 }
 
 const slipMaxRise = 1.0
@@ -63,7 +63,7 @@ func TestH29OneWrongEarlyTestRaisesByMaxRiseAtMost(t *testing.T) {
 						for _, good := range []int{2, 4, 7} {
 							c := slip{use, base, gap, nth, off, good}
 							t.Run(fmt.Sprintf("%+v", c), func(t *testing.T) {
-								before, rise := c.play()
+								before, rise, _ := c.play()
 								if most := slipMaxRise + max(0, before-use) + 0.05; !(rise <= most) {
 									t.Errorf("rises by %.2f dKH in a day, want at most %.2f", rise, most)
 								}
@@ -72,6 +72,20 @@ func TestH29OneWrongEarlyTestRaisesByMaxRiseAtMost(t *testing.T) {
 					}
 				}
 			}
+		}
+	}
+}
+
+// What one early test alone raised is followed for a week, not until somebody tests again.
+func TestH29WhatOneEarlyTestRaisedIsNotFollowedForLong(t *testing.T) {
+	for _, c := range []slip{{use: 0.3, off: -1.4}, {use: 0.3, off: -2}, {use: 1, off: -1.4}} {
+		soon, late := slip{c.use, 0, 1, 2, c.off, 4}, slip{c.use, 0, 1, 2, c.off, 10}
+		before, _, dose := soon.play()
+		if dose < before+0.5 {
+			t.Errorf("%+v: %.2f dKH a day before the test and %.2f after it: the slip was not taken, and this shows nothing", soon, before, dose)
+		}
+		if _, _, dose = late.play(); dose > before+0.2 {
+			t.Errorf("%+v: %.2f dKH a day before the test, and still %.2f when nobody tested for %d days", late, before, dose, late.good)
 		}
 	}
 }
