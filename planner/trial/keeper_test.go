@@ -85,7 +85,8 @@ func TestDeeds(t *testing.T) {
 			}
 			lastTest = d.hour
 		}
-		if tests < 8 || longest > 45*24 {
+		longest = max(longest, hours-lastTest) // a holiday may last to the end
+		if tests < 8 || longest > 60*24 {      // two holidays of 20 days may follow each other, with gaps beside them
 			t.Fatalf("%s: %d tests, %d hours without", f, tests, longest)
 		}
 		if f == Coarse && longest < 8*24 {
