@@ -64,14 +64,7 @@ func (s *Span) levelPlot(id string, q Quantity) string {
 		}
 	}
 	p := plot.New(id, plot.Wide, 250, s.From, s.To, s.zone, scale)
-	p.Clipped(func() {
-		p.Area("band", []plot.Point{plot.At(p.From, q.Target-q.Band), plot.At(p.To, q.Target-q.Band)}, []plot.Point{plot.At(p.From, q.Target+q.Band), plot.At(p.To, q.Target+q.Band)})
-	})
-	p.Axes(q.Unit)
-	p.Clipped(func() {
-		p.Level("bandedge", q.Target-q.Band)
-		p.Level("bandedge", q.Target+q.Band)
-		p.Level("target", q.Target)
+	p.AboutTarget(q.Target, q.Band, q.Unit, func() {
 		p.Area("knownband", low, high)
 		p.Line("believed", then)
 		p.Line("known", now)

@@ -1,23 +1,8 @@
 package logbook
 
-import (
-	"html/template"
+import "aliquot/bridge/plot"
 
-	"aliquot/bridge/plot"
-)
-
-// document is well-formed XML too, so that a test can read it with a strict reader.
-var document = template.Must(template.New("logbook").Parse(`<!DOCTYPE html>
-<html lang="en" xmlns="http://www.w3.org/1999/xhtml">
-<head>
-<meta charset="utf-8"/>
-<meta name="viewport" content="width=device-width, initial-scale=1"/>
-<meta name="color-scheme" content="light dark"/>
-<title>{{.Title}}</title>
-<style>` + plot.Style + style + `</style>
-</head>
-<body>
-<header>
+var document = plot.Page("logbook", style, `<header>
 <h1>{{.Title}}</h1>
 <p class="quiet">{{.Lead}}</p>
 </header>
@@ -31,20 +16,13 @@ var document = template.Must(template.New("logbook").Parse(`<!DOCTYPE html>
 <ul class="legend">
 <li><svg viewBox="0 0 30 12" aria-hidden="true"><rect class="knownband" x="0" y="0" width="30" height="12"/><line class="known" x1="1" x2="29" y1="6" y2="6"/></svg>as known now, with its 90 % interval</li>
 <li><svg viewBox="0 0 30 12" aria-hidden="true"><line class="believed" x1="1" x2="29" y1="6" y2="6"/></svg>as believed then</li>
-<li><svg viewBox="0 0 30 12" aria-hidden="true"><rect class="band" x="0" y="1" width="30" height="10"/><line class="target" x1="0" x2="30" y1="6" y2="6"/></svg>band and target</li>
+{{template "band"}}
 <li><svg viewBox="0 0 30 12" aria-hidden="true"><circle class="test" cx="15" cy="6" r="4"/></svg>test</li>
 <li><svg viewBox="0 0 30 12" aria-hidden="true"><path class="held" d="M15 0 l6 6 l-6 6 l-6 -6 z"/></svg>test, held back</li>
 </ul>
 {{range .Subjects}}{{template "card" .}}{{end}}
 </section>{{end}}
-{{if .Channels}}<section aria-labelledby="doses">
-<h2 id="doses">Doses by day</h2>
-<div class="two">{{range .Channels}}{{template "card" .}}{{end}}</div>
-</section>{{end}}
-{{if .Containers}}<section aria-labelledby="containers">
-<h2 id="containers">Containers</h2>
-<div class="two">{{range .Containers}}{{template "card" .}}{{end}}</div>
-</section>{{end}}
+{{template "volumes" .}}
 {{if .Calibrations}}<section aria-labelledby="calibrations">
 <h2 id="calibrations">Calibrations</h2>
 <div class="two">{{range .Calibrations}}{{template "card" .}}{{end}}</div>
@@ -62,18 +40,11 @@ var document = template.Must(template.New("logbook").Parse(`<!DOCTYPE html>
 <ul class="remarks">{{range .Notes}}<li>{{.}}</li>{{end}}</ul>
 </section>{{end}}
 </main>
-</body>
-</html>
-{{define "card"}}<article>
-<h3>{{.Name}}</h3>
-<dl>{{range .Figures}}<div><dt>{{.Name}}</dt><dd>{{.Value}}</dd></div>{{end}}</dl>
-{{range .Plots}}<figure tabindex="0">{{if .Caption}}<figcaption>{{.Caption}}</figcaption>{{end}}{{.SVG}}</figure>{{end}}
-</article>{{end}}
 {{define "lines"}}<div class="wide"><table class="log">
 <thead><tr><th scope="col">When</th><th scope="col">What</th><th scope="col">Of</th><th scope="col">Who</th><th scope="col"></th></tr></thead>
 <tbody>{{range .}}<tr><td class="when">{{.At}}</td><td>{{.What}}</td><td>{{.Of}}</td><td>{{.By}}</td><td>{{.Text}}</td></tr>{{end}}</tbody>
 </table></div>{{end}}
-`))
+`)
 
 // style adds to that of plots what a month's page needs, on a phone and on paper.
 const style = `

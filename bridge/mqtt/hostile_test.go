@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"aliquot/bridge/mqtt"
+	"aliquot/bridge/mqtt/mosquittotest"
 )
 
 // fakeBroker answers each connection with fixed bytes after it has read something.
@@ -183,22 +184,22 @@ func TestFloodOfFreshMessagesWhileConnectingIsCounted(t *testing.T) {
 func TestH16HalfOpenLinkIsRebuilt(t *testing.T) {
 	onBoth(t, func(t *testing.T, b testBroker) {
 		for _, tt := range []struct {
-			name    string
-			swallow func(*proxy, bool)
+			name  string
+			treat [2]mosquittotest.Treatment // to the broker, from it
 		}{
-			{"what we send is lost", func(p *proxy, on bool) { p.swallowUp.Store(on) }},
-			{"what we should get is lost", func(p *proxy, on bool) { p.swallowDown.Store(on) }},
+			{"what we send is lost", [2]mosquittotest.Treatment{mosquittotest.Swallow, mosquittotest.Pass}},
+			{"what we should get is lost", [2]mosquittotest.Treatment{mosquittotest.Pass, mosquittotest.Swallow}},
 		} {
 			t.Run(tt.name, func(t *testing.T) {
-				p := newProxy(t, b.address())
+				p := mosquittotest.NewProxy(t, b.address())
 				timing := quick()
 				timing.PingEvery = 100 * time.Millisecond
-				r := start(t, mqtt.Options{Broker: p.url(), PingTopic: "reef/ping", Subscriptions: subs("reef/x"), Timing: timing}).waitUp()
-				tt.swallow(p, true)
+				r := start(t, mqtt.Options{Broker: p.URL(), PingTopic: "reef/ping", Subscriptions: subs("reef/x"), Timing: timing}).waitUp()
+				p.Treat(tt.treat[0], tt.treat[1])
 				if err := wait(t, r.downs, "OnDown"); !strings.Contains(err.Error(), "3 own messages in a row did not come back") {
 					t.Errorf("OnDown(%v); want the own messages that stayed out", err)
 				}
-				tt.swallow(p, false)
+				p.Heal()
 				r.waitUp().publish("reef/x", "alive", 1, false)
 				r.want("reef/x", "alive")
 				if n := r.client.Stats().PingsMissed; n < 3 {

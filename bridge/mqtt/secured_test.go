@@ -90,10 +90,10 @@ func TestPasswords(t *testing.T) {
 func TestRotatedPasswordWorksWithoutRestart(t *testing.T) {
 	check := func(t *testing.T, url string, rotate func(password string)) {
 		path := file(t, "password", "old-one")
-		p := newProxy(t, strings.TrimPrefix(url, "mqtt://"))
-		r := start(t, mqtt.Options{Broker: p.url(), Username: "reef", PasswordFile: path}).waitUp()
+		p := mosquittotest.NewProxy(t, strings.TrimPrefix(url, "mqtt://"))
+		r := start(t, mqtt.Options{Broker: p.URL(), Username: "reef", PasswordFile: path}).waitUp()
 		rotate("new-one")
-		p.cut()
+		p.Cut()
 		wait(t, r.downs, "OnDown")
 		for { // the broker's restart may show first
 			if err := wait(t, r.refused, "a refusal of the old password"); strings.Contains(err.Error(), "wrong user name or password") {

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"aliquot/bridge/mqtt"
+	"aliquot/bridge/mqtt/mosquittotest"
 )
 
 func TestMessagesPassBothWays(t *testing.T) {
@@ -68,13 +69,13 @@ func TestWillAppearsWhenTheLinkIsCut(t *testing.T) {
 		watcher := start(t, mqtt.Options{
 			Broker: "mqtt://" + b.address(), Subscriptions: subs("reef/availability"), PingTopic: "ping",
 		}).waitUp()
-		p := newProxy(t, b.address())
-		r := start(t, mqtt.Options{Broker: p.url(), Will: mqtt.Message{
+		p := mosquittotest.NewProxy(t, b.address())
+		r := start(t, mqtt.Options{Broker: p.URL(), Will: mqtt.Message{
 			Topic: "reef/availability", Payload: []byte("offline"), QoS: 1, Retained: true,
 		}}).waitUp()
 		r.publish("reef/availability", "online", 1, true)
 		watcher.want("reef/availability", "online")
-		p.cut()
+		p.Cut()
 		watcher.want("reef/availability", "offline")
 		if err := wait(t, r.downs, "OnDown"); err == nil {
 			t.Error("OnDown got no reason")
@@ -102,9 +103,9 @@ func TestCleanEndTriggersNoWill(t *testing.T) {
 // The heart of H-04: whatever was said into a dying connection stays dead.
 func TestNothingIsDeliveredLate(t *testing.T) {
 	onBoth(t, func(t *testing.T, b testBroker) {
-		p := newProxy(t, b.address())
-		r := start(t, mqtt.Options{Broker: p.url()}).waitUp()
-		p.swallowUp.Store(true)
+		p := mosquittotest.NewProxy(t, b.address())
+		r := start(t, mqtt.Options{Broker: p.URL()}).waitUp()
+		p.Treat(mosquittotest.Swallow, mosquittotest.Pass)
 		run := mqtt.Message{Topic: "node/run", Payload: []byte("run"), QoS: 0}
 		if d, _ := r.client.Publish(run, time.Second); d == mqtt.NotHanded {
 			t.Error("Publish(QoS 0 into a silent link) = not handed over; want anything but that")
@@ -114,14 +115,14 @@ func TestNothingIsDeliveredLate(t *testing.T) {
 			t.Errorf("Publish(QoS 1 into a silent link) = %v, %v; want unknown, %v", d, err, mqtt.ErrSilence)
 		}
 		b.stop()
-		p.cut()
+		p.Cut()
 		wait(t, r.downs, "OnDown")
 		for _, m := range []mqtt.Message{run, state} {
 			if d, err := r.client.Publish(m, time.Second); d != mqtt.NotHanded || !errors.Is(err, mqtt.ErrNotOpen) {
 				t.Errorf("Publish(QoS %d while down) = %v, %v; want not handed over, %v", m.QoS, d, err, mqtt.ErrNotOpen)
 			}
 		}
-		p.swallowUp.Store(false)
+		p.Heal()
 		b.restart()
 		// The watcher is there before the client is back, or gets what the broker kept.
 		watcher := start(t, mqtt.Options{Broker: "mqtt://" + b.address(), Subscriptions: subs("#")}).waitUp()

@@ -106,6 +106,21 @@ func (p *Plot) Axes(unit string) {
 	p.days()
 }
 
+// AboutTarget draws the band about a target, the axes, and within them the band's edges, the target and what draw adds.
+func (p *Plot) AboutTarget(target, band float64, unit string, draw func()) {
+	low, high := target-band, target+band
+	p.Clipped(func() {
+		p.Area("band", []Point{At(p.From, low), At(p.To, low)}, []Point{At(p.From, high), At(p.To, high)})
+	})
+	p.Axes(unit)
+	p.Clipped(func() {
+		p.Level("bandedge", low)
+		p.Level("bandedge", high)
+		p.Level("target", target)
+		draw()
+	})
+}
+
 // days labels the time axis at midnights.
 func (p *Plot) days() {
 	length := p.To.Sub(p.From).Hours() / 24

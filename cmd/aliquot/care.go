@@ -25,11 +25,7 @@ type asking struct {
 
 // send asks the service and prints its answer.
 func (a asking) send(ctx context.Context, std stream, g *Globals, verb machine.Verb, fields map[string]any) error {
-	l, err := load(g.Config)
-	if err != nil {
-		return err
-	}
-	c, err := dial(ctx, l)
+	_, c, err := reach(ctx, g)
 	if err != nil {
 		return err
 	}

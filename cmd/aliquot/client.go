@@ -44,6 +44,16 @@ type reply struct {
 	Result json.RawMessage `json:"result"`
 }
 
+// reach reads the configuration and connects to its site's broker.
+func reach(ctx context.Context, g *Globals) (loaded, *client, error) {
+	l, err := load(g.Config)
+	if err != nil {
+		return l, nil, err
+	}
+	c, err := dial(ctx, l)
+	return l, c, err
+}
+
 // dial connects to the site's broker with an identity of its own, and listens for answers and events.
 // change may add to what it does with the connection.
 func dial(ctx context.Context, l loaded, change ...func(*mqtt.Options)) (*client, error) {

@@ -70,7 +70,7 @@ func TestCommissionInATerminal(t *testing.T) {
 	if code := s.code(); code != exitOK {
 		t.Errorf("exit code %d", code)
 	}
-	golden(t, "commission.txt", s.transcript())
+	golden(t, "commission.txt", s.screenText())
 	status := must(t, "commission", "alk", "--status", "--format", "json", "-c", r.config)
 	if !contains(status, `"next": "finished"`) || strings.Count(status, `"done": true`) != 7 {
 		t.Errorf("--status says %s", status)

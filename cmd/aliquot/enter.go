@@ -73,11 +73,7 @@ func (e enterCommand) fields(t entered, g *Globals) (map[string]any, error) {
 
 // sendAll sends tests one after the other over one connection.
 func (e enterCommand) sendAll(ctx context.Context, std stream, g *Globals, all []map[string]any) error {
-	l, err := load(g.Config)
-	if err != nil {
-		return err
-	}
-	c, err := dial(ctx, l)
+	_, c, err := reach(ctx, g)
 	if err != nil {
 		return err
 	}

@@ -16,17 +16,17 @@ const silence = 35 * time.Second
 // badLinks are ways in which the network between service and broker fails, always in the middle of a run.
 var badLinks = []struct {
 	name    string
-	fail    func(*linkProxy)
+	fail    func(*mosquittotest.Proxy)
 	noticed time.Duration // how long the service may take to know
 	lasts   time.Duration // beyond that
 	asks    bool          // a request for another run reaches the service meanwhile
 }{
-	{"cut", func(p *linkProxy) { p.cut() }, 2 * time.Second, 0, false},
-	{"cut-and-gone", func(p *linkProxy) { p.set(func() { p.refuse = true }); p.cut() }, 2 * time.Second, 8 * time.Second, false},
-	{"stalled", func(p *linkProxy) { p.set(func() { p.treat = [2]treatment{stall, stall} }) }, silence, 0, false},
-	{"sent-is-swallowed", func(p *linkProxy) { p.set(func() { p.treat[up] = swallow }) }, silence, 0, true},
-	{"got-is-swallowed", func(p *linkProxy) { p.set(func() { p.treat[down] = swallow }) }, silence, 0, false},
-	{"sent-comes-late", func(p *linkProxy) { p.set(func() { p.treat[up] = hold }) }, silence, 0, true},
+	{"cut", func(p *mosquittotest.Proxy) { p.Cut() }, 2 * time.Second, 0, false},
+	{"cut-and-gone", func(p *mosquittotest.Proxy) { p.Refuse(); p.Cut() }, 2 * time.Second, 8 * time.Second, false},
+	{"stalled", func(p *mosquittotest.Proxy) { p.Treat(mosquittotest.Stall, mosquittotest.Stall) }, silence, 0, false},
+	{"sent-is-swallowed", func(p *mosquittotest.Proxy) { p.Treat(mosquittotest.Swallow, mosquittotest.Pass) }, silence, 0, true},
+	{"got-is-swallowed", func(p *mosquittotest.Proxy) { p.Treat(mosquittotest.Pass, mosquittotest.Swallow) }, silence, 0, false},
+	{"sent-comes-late", func(p *mosquittotest.Proxy) { p.Treat(mosquittotest.Hold, mosquittotest.Pass) }, silence, 0, true},
 }
 
 // TestH04_H16_INV3_INV11_BadLinks breaks the link between the service and a real broker in a run, in each way: the service
@@ -40,7 +40,7 @@ func TestH04_H16_INV3_INV11_BadLinks(t *testing.T) {
 			r := newRig(t, b, "link-"+c.name)
 			r.commission()
 			w := r.truly()
-			proxy := newLinkProxy(t, b)
+			proxy := mosquittotest.NewProxy(t, b.Addr)
 			r.config = r.through(proxy)
 			p := r.daemon("")
 			r.owns(p)
@@ -65,7 +65,7 @@ func TestH04_H16_INV3_INV11_BadLinks(t *testing.T) {
 			}
 			<-time.After(c.lasts)
 			healed := r.spy.mark()
-			proxy.heal()
+			proxy.Heal()
 			p.awaitTimes("this instance owns the site", 2)
 			r.awaitState(healed, "node/board", `"online":true`)
 			r.checkLink(first, broken, healed, c.asks)
@@ -85,9 +85,9 @@ func TestH04_H16_INV3_INV11_BadLinks(t *testing.T) {
 }
 
 // through is a configuration with the broker behind a proxy.
-func (r *rig) through(p *linkProxy) string {
+func (r *rig) through(p *mosquittotest.Proxy) string {
 	q := r.quay
-	q.Broker = p.url()
+	q.Broker = p.URL()
 	return q.write(r.t, "site.yaml")
 }
 

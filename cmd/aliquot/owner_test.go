@@ -52,9 +52,7 @@ func TestSecondDaemonOtherLedger(t *testing.T) {
 	r.owns(first)
 	r.runsAgain(first)
 
-	copied := *r
-	copied.quay.Ledger = filepath.Join(t.TempDir(), "copy.db")
-	copied.config = copied.quay.write(t, "site.yaml")
+	copied := r.onAnotherLedger()
 	copied.commission()
 	second := copied.daemon("")
 	second.await("another instance owns this site; dosing stops")
@@ -95,12 +93,7 @@ func TestCopyOfALedgerWaits(t *testing.T) {
 	r.owns(first)
 	r.runsAgain(first)
 
-	copied := *r
-	copied.quay.Ledger = filepath.Join(t.TempDir(), "copy.db")
-	copied.config = copied.quay.write(t, "copy.yaml")
-	for _, end := range []string{"", "-wal", ".mark"} {
-		copyFile(t, r.quay.Ledger+end, copied.quay.Ledger+end)
-	}
+	copied := r.onACopy("", "-wal", ".mark")
 	before, _ := copied.runs()
 	second := copied.daemon("")
 	second.awaitWithin("another instance owns this site; dosing stops", 3*patience)
@@ -148,15 +141,28 @@ func TestCrashWaitsForItsRecord(t *testing.T) {
 	r.runsAgain(third)
 }
 
-func copyFile(t *testing.T, from, to string) {
-	t.Helper()
-	data, err := os.ReadFile(from)
-	if err != nil {
-		t.Fatal(err)
+// onAnotherLedger is the same site with a ledger of its own.
+func (r *rig) onAnotherLedger() *rig {
+	other := *r
+	other.quay.Ledger = filepath.Join(r.t.TempDir(), "copy.db")
+	other.config = other.quay.write(r.t, "site.yaml")
+	return &other
+}
+
+// onACopy is the same site with a copy of the ledger, whose files end as named.
+func (r *rig) onACopy(ends ...string) *rig {
+	r.t.Helper()
+	other := r.onAnotherLedger()
+	for _, end := range ends {
+		content, err := os.ReadFile(r.quay.Ledger + end)
+		if err == nil {
+			err = os.WriteFile(other.quay.Ledger+end, content, 0o600)
+		}
+		if err != nil {
+			r.t.Fatal(err)
+		}
 	}
-	if err := os.WriteFile(to, data, 0o600); err != nil {
-		t.Fatal(err)
-	}
+	return other
 }
 
 // TestH07_INV6_SecondDaemonOnACopy has a second service run on a copy of the ledger, as on a host that was cloned or restored
@@ -172,18 +178,7 @@ func TestH07_INV6_SecondDaemonOnACopy(t *testing.T) {
 	r.runsAgain(first)
 	first.terminate()
 	first.wait()
-	copied := *r
-	copied.quay.Ledger = filepath.Join(t.TempDir(), "copy.db")
-	for _, suffix := range []string{"", ".mark"} {
-		content, err := os.ReadFile(r.quay.Ledger + suffix)
-		if err != nil {
-			t.Fatal(err)
-		}
-		if err := os.WriteFile(copied.quay.Ledger+suffix, content, 0o600); err != nil {
-			t.Fatal(err)
-		}
-	}
-	copied.config = copied.quay.write(t, "site.yaml")
+	copied := r.onACopy("", ".mark")
 	known, _ := r.runs()
 	first = r.daemon("")
 	r.owns(first)

@@ -62,11 +62,7 @@ type stopAllCommand struct{}
 
 // Run sends the stops itself: it needs no service, no ledger and no clock.
 func (stopAllCommand) Run(ctx context.Context, std stream, g *Globals) error {
-	l, err := load(g.Config)
-	if err != nil {
-		return err
-	}
-	c, err := dial(ctx, l)
+	l, c, err := reach(ctx, g)
 	if err != nil {
 		return err
 	}

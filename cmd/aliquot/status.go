@@ -56,11 +56,7 @@ type statusCommand struct {
 
 // Run shows the site once. The exit code says whether what it shows is the present.
 func (c statusCommand) Run(ctx context.Context, std stream, g *Globals) error {
-	l, err := load(g.Config)
-	if err != nil {
-		return err
-	}
-	w, err := look(ctx, l)
+	l, w, err := lookAt(ctx, g)
 	if err != nil {
 		return err
 	}
@@ -93,11 +89,7 @@ const (
 // Run shows the site until it is interrupted: on a terminal the page, drawn anew when something changes; in a pipe one
 // line for each change.
 func (c watchCommand) Run(ctx context.Context, std stream, g *Globals) error {
-	l, err := load(g.Config)
-	if err != nil {
-		return err
-	}
-	w, err := look(ctx, l)
+	l, w, err := lookAt(ctx, g)
 	if err != nil {
 		return err
 	}

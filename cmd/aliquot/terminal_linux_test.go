@@ -151,8 +151,8 @@ var (
 	barShown    = regexp.MustCompile(`(\[[#.]{24}\]) [0-9.]+ of .*`)
 )
 
-// transcript is what stood on the screen in the end, without what differs between two runs.
-func (p *terminal) transcript() string {
+// screenText is what stood on the screen in the end, without what differs between two runs.
+func (p *terminal) screenText() string {
 	var out []string
 	for _, line := range strings.Split(p.screen.text(), "\n") {
 		parts := strings.Split(strings.TrimRight(line, "\r"), "\r")

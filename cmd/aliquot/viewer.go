@@ -37,6 +37,16 @@ type viewerNews struct {
 	why     error // of a connection that went or was refused
 }
 
+// lookAt reads the configuration and connects to its site's broker.
+func lookAt(ctx context.Context, g *Globals) (loaded, *viewer, error) {
+	l, err := load(g.Config)
+	if err != nil {
+		return l, nil, err
+	}
+	w, err := look(ctx, l)
+	return l, w, err
+}
+
 // look connects to the site's broker with an identity of its own.
 func look(ctx context.Context, l loaded) (*viewer, error) {
 	w := &viewer{layout: l.layout(), news: make(chan viewerNews, viewerRoom)}

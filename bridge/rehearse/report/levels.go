@@ -81,14 +81,7 @@ func levelPlot(s subject, zone *time.Location) string {
 	scale := append(values(truth, believed, later), s.target-1.3*s.band, s.target+1.3*s.band)
 	scale = append(scale, testValues(s, scale)...)
 	p := plot.New(s.id+"-level", plot.Wide, 270, series[0].At, series[len(series)-1].At, zone, scale)
-	p.Clipped(func() {
-		p.Area("band", []plot.Point{plot.At(p.From, s.target-s.band), plot.At(p.To, s.target-s.band)}, []plot.Point{plot.At(p.From, s.target+s.band), plot.At(p.To, s.target+s.band)})
-	})
-	p.Axes(s.unit)
-	p.Clipped(func() {
-		p.Level("bandedge", s.target-s.band)
-		p.Level("bandedge", s.target+s.band)
-		p.Level("target", s.target)
+	p.AboutTarget(s.target, s.band, s.unit, func() {
 		p.Area("interval", low, high)
 		p.Line("believed", believed)
 		p.Line("afterwards", later)

@@ -1,23 +1,8 @@
 package report
 
-import (
-	"html/template"
+import "aliquot/bridge/plot"
 
-	"aliquot/bridge/plot"
-)
-
-// document is well-formed XML too, so that a test can read it with a strict reader.
-var document = template.Must(template.New("report").Parse(`<!DOCTYPE html>
-<html lang="en" xmlns="http://www.w3.org/1999/xhtml">
-<head>
-<meta charset="utf-8"/>
-<meta name="viewport" content="width=device-width, initial-scale=1"/>
-<meta name="color-scheme" content="light dark"/>
-<title>{{.Title}}</title>
-<style>` + plot.Style + `</style>
-</head>
-<body>
-<header>
+var document = plot.Page("report", "", `<header>
 <h1>{{.Title}}</h1>
 <p>{{.Lead}}</p>
 <p class="quiet">{{.Caveat}}</p>
@@ -34,21 +19,14 @@ var document = template.Must(template.New("report").Parse(`<!DOCTYPE html>
 {{if .Truth}}<li><svg viewBox="0 0 30 12" aria-hidden="true"><line class="truth" x1="1" x2="29" y1="6" y2="6"/></svg>in truth</li>{{end}}
 <li><svg viewBox="0 0 30 12" aria-hidden="true"><rect class="interval" x="0" y="0" width="30" height="12"/><line class="believed" x1="1" x2="29" y1="6" y2="6"/></svg>believed then, with its 90 % interval</li>
 {{if .Afterwards}}<li><svg viewBox="0 0 30 12" aria-hidden="true"><line class="afterwards" x1="1" x2="29" y1="6" y2="6"/></svg>as known afterwards, with later tests too</li>{{end}}
-<li><svg viewBox="0 0 30 12" aria-hidden="true"><rect class="band" x="0" y="1" width="30" height="10"/><line class="target" x1="0" x2="30" y1="6" y2="6"/></svg>band and target</li>
+{{template "band"}}
 <li><svg viewBox="0 0 30 12" aria-hidden="true"><circle class="test" cx="15" cy="6" r="4"/></svg>test, taken</li>
 <li><svg viewBox="0 0 30 12" aria-hidden="true"><path class="held" d="M15 0 l6 6 l-6 6 l-6 -6 z"/></svg>test, held back until another agrees</li>
 {{if not .Truth}}<li><svg viewBox="0 0 30 12" aria-hidden="true"><line class="predicted" x1="15" x2="15" y1="0" y2="12"/><line class="predicted" x1="11" x2="19" y1="6" y2="6"/></svg>predicted for a test, with its 90 % interval</li>{{end}}
 </ul>
 {{range .Subjects}}{{template "card" .}}{{end}}
 </section>{{end}}
-{{if .Channels}}<section aria-labelledby="doses">
-<h2 id="doses">Doses by day</h2>
-<div class="two">{{range .Channels}}{{template "card" .}}{{end}}</div>
-</section>{{end}}
-{{if .Containers}}<section aria-labelledby="containers">
-<h2 id="containers">Containers</h2>
-<div class="two">{{range .Containers}}{{template "card" .}}{{end}}</div>
-</section>{{end}}
+{{template "volumes" .}}
 {{if .Truth}}<section aria-labelledby="withheld">
 <h2 id="withheld">What was withheld, and why</h2>
 {{if .Withheld}}<p class="quiet">Each line counts the slots that met a reason not to run at once. Those that ran later did so within their grace; the others were let go, and nothing is caught up.</p>
@@ -69,11 +47,4 @@ var document = template.Must(template.New("report").Parse(`<!DOCTYPE html>
 <ul class="remarks">{{range .Remarks}}<li>{{if .At}}<span class="when">{{.At}}</span> {{end}}{{.Text}}</li>{{end}}</ul>
 </section>{{end}}
 </main>
-</body>
-</html>
-{{define "card"}}<article>
-<h3>{{.Name}}</h3>
-<dl>{{range .Figures}}<div><dt>{{.Name}}</dt><dd>{{.Value}}</dd></div>{{end}}</dl>
-{{range .Plots}}<figure tabindex="0">{{if .Caption}}<figcaption>{{.Caption}}</figcaption>{{end}}{{.SVG}}</figure>{{end}}
-</article>{{end}}
-`))
+`)
