@@ -87,7 +87,7 @@ func TestHostileBrokersAreCutOff(t *testing.T) {
 			func(s mqtt.Stats) uint64 { return s.Malformed }},
 		{"TLS on a plain port", []string{"\x15\x03\x03\x00\x02\x02\x0a"}, "is this port MQTT without TLS?",
 			func(s mqtt.Stats) uint64 { return s.Malformed }},
-		{"refused subscription", []string{connack, "\x90\x03\x00\x01\x80"}, "refuses the subscription to reef/# (code 0x80)",
+		{"refused subscription", []string{connack, "\x90\x03\x00\x01\x80", "\x90\x03\x00\x02\x80"}, "refuses the subscription to reef/# (code 0x80)",
 			func(s mqtt.Stats) uint64 { return s.Refused }},
 		{"an answer to another question", []string{connack, "\x40\x02\x00\x01"}, "does not say whether it is granted",
 			func(s mqtt.Stats) uint64 { return s.Refused }},
@@ -121,6 +121,16 @@ func TestHostileBrokersAreCutOff(t *testing.T) {
 				t.Error("the connection counted as up")
 			}
 		})
+	}
+}
+
+// A broker that refuses once, since a message of its own bears the same identifier, is asked again.
+func TestOneRefusalIsNotTheLastWord(t *testing.T) {
+	r := start(t, mqtt.Options{
+		Broker: newFakeBroker(t, connack, "\x90\x03\x00\x01\x80", "\x90\x03\x00\x02\x01").url(), Subscriptions: subs("reef/#"),
+	}).waitUp()
+	if n := r.client.Stats().Refused; n != 0 {
+		t.Errorf("%d attempts count as refused", n)
 	}
 }
 

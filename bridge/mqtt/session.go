@@ -115,7 +115,7 @@ func (s *session) options(password string, open func() (net.Conn, error)) *paho.
 // subscription that its access rules forbid, and then simply never delivers.
 func (s *session) prepare(ctx context.Context) error {
 	for _, sub := range s.c.o.Subscriptions {
-		if err := s.subscribe(ctx, sub); err != nil {
+		if err := s.subscribeTwice(ctx, sub); err != nil {
 			return err
 		}
 	}
@@ -143,6 +143,19 @@ func (s *session) prepare(ctx context.Context) error {
 	case <-ctx.Done():
 		return ctx.Err()
 	}
+}
+
+// errRefused is a subscription that the broker does not grant.
+var errRefused = errors.New("the broker refuses the subscription")
+
+// subscribeTwice asks once more where the broker refuses: some refuse an identifier which one of their own messages to
+// us bears at that moment, though the two sides number theirs apart (MQTT 3.1.1, section 2.3.1).
+func (s *session) subscribeTwice(ctx context.Context, sub Subscription) error {
+	err := s.subscribe(ctx, sub)
+	if errors.Is(err, errRefused) {
+		err = s.subscribe(ctx, sub)
+	}
+	return err
 }
 
 // subscribe asks for one filter at a time: the packet guard relies on that.
@@ -175,7 +188,7 @@ func (s *session) granted(sub Subscription, token paho.Token) error {
 	case !ok:
 		return fmt.Errorf("subscribing to %s: the broker's answer does not say whether it is granted", sub.Filter)
 	case qos > 2:
-		return fmt.Errorf("the broker refuses the subscription to %s (code 0x%02x); its access rules must allow reading it", sub.Filter, qos)
+		return fmt.Errorf("%w to %s (code 0x%02x); its access rules must allow reading it", errRefused, sub.Filter, qos)
 	case qos < sub.QoS:
 		s.c.o.Logger.Warn("subscription granted at a lower QoS", "filter", sub.Filter, "asked", sub.QoS, "granted", qos)
 	}
