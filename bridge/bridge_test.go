@@ -379,6 +379,36 @@ func TestRetainedStateIsPublishedOnceAndAgainAfterAReconnect(t *testing.T) {
 }
 
 // Somebody who wants the pumps to stop gets it, whatever is wrong with the message.
+// Whoever asks and then looks sees what came of it, without a second's wait; a flood of requests does not publish with each.
+func TestTheStateFollowsARequestAtOnce(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		r := startRig(t, nil)
+		r.connect()
+		const can = "aliquot/shed/state/container/can"
+		before := len(r.wire.on(can))
+		time.Sleep(300 * time.Millisecond) // past showGap, before the next look-through
+		r.ask("refill", map[string]any{"ref": "r", "container": "can", "remaining_ml": 1234})
+		states := r.wire.on(can)
+		if len(states) != before+1 || !strings.Contains(states[len(states)-1], "1234") {
+			t.Errorf("after the answer the broker holds %v", states[before:])
+		}
+		for n := range 30 {
+			r.ask("refill", map[string]any{"ref": fmt.Sprint(n), "container": "can", "remaining_ml": 2000 + n})
+		}
+		if n := len(r.wire.on(can)); n > before+2 {
+			t.Errorf("thirty requests in an instant published the state %d times", n-before-1)
+		}
+		time.Sleep(showEvery)
+		states = r.wire.on(can)
+		if !strings.Contains(states[len(states)-1], "2029") {
+			t.Errorf("a second later the broker holds %s", states[len(states)-1])
+		}
+		if err := r.stop(); err != nil {
+			t.Error(err)
+		}
+	})
+}
+
 func TestINV11AStopThatCannotBeReadStopsAllTheSame(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		r := startRig(t, nil)

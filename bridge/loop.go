@@ -50,6 +50,7 @@ type Bridge struct {
 	published map[string]string // retained state as last published
 	shelf     shelf
 	dirty     bool
+	shown     time.Time // when the retained state was last looked through
 	stalled   bool // the last message that only tells was not taken in time
 	unsaid    int  // stops that did not get out
 	torn      bool // the ledger did not take a row
@@ -70,8 +71,10 @@ type item struct {
 const (
 	vitalQueue    = 4096
 	readingsQueue = 1024
-	// showEvery is how often the retained state is published while it changes.
+	// showEvery is how often the retained state is published while it changes; after a request it follows at once, unless
+	// it was published within showGap.
 	showEvery = time.Second
+	showGap   = 200 * time.Millisecond
 )
 
 // New puts the parts together. Run starts it.
@@ -151,6 +154,9 @@ func (b *Bridge) take(i item) {
 		return
 	case i.node == nil:
 		b.step(i.event)
+		if _, asked := i.event.(machine.Asked); asked && time.Since(b.shown) >= showGap {
+			b.show() // whoever asked looks next at what came of it
+		}
 		return
 	}
 	for _, e := range b.heard(*i.node) {

@@ -1,6 +1,8 @@
 package bridge
 
 import (
+	"time"
+
 	"aliquot/bridge/machine"
 	"aliquot/bridge/node"
 	"aliquot/bridge/topics"
@@ -102,7 +104,7 @@ func (b *Bridge) show() {
 	if !b.dirty {
 		return
 	}
-	b.dirty = false
+	b.dirty, b.shown = false, time.Now()
 	v := machine.Snapshot(&b.state)
 	b.view.Store(&v)
 	b.o.Metrics.Observe(v)
