@@ -49,7 +49,7 @@ func (t *turn) askRefill(q Request) reply {
 	t.record(row, q.By)
 	text := fmt.Sprintf("container %s now holds %s by the cautious count", k.cfg.ID, k.min)
 	if drains {
-		text += "; it had run down to its stop, so that its lines must be primed again"
+		text += "; its lines have to be primed, since it was at its stop or below"
 	}
 	return t.remaining(k, text)
 }
