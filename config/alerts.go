@@ -41,6 +41,7 @@ type Alerts struct {
 type Webhook struct {
 	URL       string
 	TokenFile string // empty: no token; never opened here
+	CAFile    string // empty: the system's authorities; never opened here
 	Timeout   time.Duration
 	Level     AlertLevel // the least that is told
 	At        Pos
@@ -89,12 +90,20 @@ func readWebhook(v value) (*Webhook, bool) {
 		return nil, false
 	}
 	take(m, "token_file", &w.TokenFile, readFile)
+	take(m, "ca_file", &w.CAFile, readFile)
 	take(m, "timeout", &w.Timeout, duration(minTellWait, maxWebhookWait))
 	take(m, "level", &w.Level, readWord(CriticalAlert, WarningAlert, NoteAlert))
 	if !take(m, "url", &w.URL, readWebAddress) {
 		return w, false
 	}
-	if u, err := url.Parse(w.URL); err == nil && w.TokenFile != "" && u.Scheme == "http" && !loopback(u.Hostname()) {
+	u, err := url.Parse(w.URL)
+	if err != nil {
+		return w, true
+	}
+	if w.CAFile != "" && u.Scheme == "http" {
+		v.r.at(v.path+".ca_file", "it says by whom a certificate is signed, and the address is http://, without one", "an https:// address", "take ca_file out, or use https")
+	}
+	if w.TokenFile != "" && u.Scheme == "http" && !loopback(u.Hostname()) {
 		m.r.warn(m.path+".token_file", "the token goes to "+u.Hostname()+" as plain text", "anybody on the way can read it", "use https")
 	}
 	return w, true

@@ -55,6 +55,8 @@ func TestAlertsBounds(t *testing.T) {
 		{"no address", `alerts: {webhook: {timeout: 5s}}`, false},
 		{"no host", `alerts: {webhook: {url: "https:///a"}}`, false},
 		{"a fragment", `alerts: {webhook: {url: "https://example.org/a#b"}}`, false},
+		{"an authority", `alerts: {webhook: {url: "https://example.org/a", ca_file: /nowhere/ca.pem}}`, true},
+		{"an authority without https", `alerts: {webhook: {url: "http://example.org/a", ca_file: /nowhere/ca.pem}}`, false},
 		{"no program", `alerts: {command: {timeout: 5s}}`, false},
 		{"many arguments", `alerts: {command: {argv: [/bin/tell` + strings.Repeat(", x", maxArguments-1) + `]}}`, true},
 		{"one more", `alerts: {command: {argv: [/bin/tell` + strings.Repeat(", x", maxArguments) + `]}}`, false},

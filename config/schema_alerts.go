@@ -11,6 +11,8 @@ var alertKeys = []Key{
 	{Path: "alerts.webhook.url", Type: "an http:// or https:// address without user and fragment", Need: Required, Meaning: "Where to post to."},
 	{Path: "alerts.webhook.token_file", Type: tFile, Need: Optional, Default: "no token",
 		Meaning: "File that holds a token and nothing else; it goes along as `Authorization: Bearer …`, read anew each time. `check`, `plan` and `rehearse` do not open it."},
+	{Path: "alerts.webhook.ca_file", Type: tFile, Need: Optional, Default: "the system's certificates",
+		Meaning: "Certificates of the authorities that may sign the receiver's, in PEM form, for an https:// address in the house; read anew each time. `check`, `plan` and `rehearse` do not open it."},
 	{Path: "alerts.webhook.timeout", Type: tDuration, Need: Optional, Default: "10s", Meaning: "How long one attempt may take: 1 s to 1 min."},
 	{Path: "alerts.webhook.level", Type: "critical, warning or note", Need: Optional, Default: "warning", Meaning: "The least level that is told."},
 	{Path: "alerts.command", Type: tMapping, Need: Depends, Default: "none; this or `webhook` is required",

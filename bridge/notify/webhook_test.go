@@ -2,8 +2,15 @@ package notify
 
 import (
 	"context"
+	"crypto/ecdsa"
+	"crypto/elliptic"
+	"crypto/rand"
+	"crypto/x509"
+	"encoding/pem"
 	"fmt"
 	"io"
+	"log"
+	"math/big"
 	"net"
 	"net/http"
 	"net/http/httptest"
@@ -119,4 +126,52 @@ func TestWebhookEndsWithItsContext(t *testing.T) {
 	if err := NewWebhook(WebhookOptions{URL: s.URL, Timeout: time.Minute}).Deliver(ctx, nil); err == nil || time.Since(began) > 10*time.Second {
 		t.Errorf("error %v after %s; want one at once", err, time.Since(began))
 	}
+}
+
+// A receiver in the house with a certificate of its own is believed where its authority is named, and only there.
+func TestWebhookAuthority(t *testing.T) {
+	told := 0
+	s := httptest.NewTLSServer(http.HandlerFunc(func(http.ResponseWriter, *http.Request) { told++ }))
+	defer s.Close()
+	s.Config.ErrorLog = log.New(io.Discard, "", 0)
+	own := pem.EncodeToMemory(&pem.Block{Type: "CERTIFICATE", Bytes: s.Certificate().Raw})
+	_, port, err := net.SplitHostPort(s.Listener.Addr().String())
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct{ name, url, ca, want string }{
+		{"named", s.URL, token(t, string(own)), ""},
+		{"not named", s.URL, "", "name the authority's file as alerts.webhook.ca_file"},
+		{"another one", s.URL, token(t, foreignAuthority(t)), "not signed by an authority in "},
+		{"another name", "https://localhost:" + port, token(t, string(own)), "for another name"},
+		{"no certificate", s.URL, token(t, "hello"), "must hold certificates in PEM form"},
+		{"too long", s.URL, token(t, string(own)+strings.Repeat("\n", maxCA)), "must hold certificates in PEM form"},
+		{"no file", s.URL, "/nowhere/ca.pem", "no such file"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			before := told
+			err := NewWebhook(WebhookOptions{URL: c.url, CAFile: c.ca, Timeout: 5 * time.Second}).Deliver(t.Context(), []byte("{}"))
+			switch {
+			case c.want == "" && (err != nil || told != before+1):
+				t.Errorf("told %d, error %v", told-before, err)
+			case c.want != "" && (err == nil || !strings.Contains(err.Error(), c.want) || told != before):
+				t.Errorf("told %d, error %v; want it to say %q", told-before, err, c.want)
+			}
+		})
+	}
+}
+
+// foreignAuthority is a certificate that signed nothing here.
+func foreignAuthority(t *testing.T) string {
+	t.Helper()
+	key, err := ecdsa.GenerateKey(elliptic.P256(), rand.Reader)
+	if err != nil {
+		t.Fatal(err)
+	}
+	template := &x509.Certificate{SerialNumber: big.NewInt(1), NotAfter: time.Now().Add(time.Hour), IsCA: true, BasicConstraintsValid: true}
+	der, err := x509.CreateCertificate(rand.Reader, template, template, key.Public(), key)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return string(pem.EncodeToMemory(&pem.Block{Type: "CERTIFICATE", Bytes: der}))
 }

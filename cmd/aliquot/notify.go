@@ -18,7 +18,7 @@ func routes(a *config.Alerts) []alerting.Route {
 		return nil
 	}
 	if w := a.Webhook; w != nil {
-		way := alerting.NewWebhook(alerting.WebhookOptions{URL: w.URL, TokenFile: w.TokenFile, Timeout: w.Timeout, Version: version()})
+		way := alerting.NewWebhook(alerting.WebhookOptions{URL: w.URL, TokenFile: w.TokenFile, CAFile: w.CAFile, Timeout: w.Timeout, Version: version()})
 		out = append(out, alerting.Route{Way: way, Level: string(w.Level)})
 	}
 	if c := a.Command; c != nil {
