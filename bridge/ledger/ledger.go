@@ -25,6 +25,7 @@ type Report struct {
 	NewSite     bool  // neither a ledger nor a high-water file was there
 	BehindMark  bool  // rows that were stored once are missing, or others stand in their place
 	MarkMissing bool  // there are rows, but no usable high-water file
+	Restored    bool  // Restore put a copy here, and nobody has accepted it yet
 	MarkSeq     int64 // the last Seq by the high-water file, 0 without one
 }
 
@@ -187,6 +188,8 @@ func (l *Ledger) compareMark() error {
 	}
 	l.report = Report{Rows: l.last.Seq, MarkSeq: m.Seq}
 	switch {
+	case m.Restored:
+		l.report.Restored = true
 	case !found && l.last.Seq == 0:
 		l.report.NewSite = true
 	case !found:
@@ -200,7 +203,7 @@ func (l *Ledger) compareMark() error {
 		}
 		l.report.BehindMark = !m.agreesWith(r)
 	}
-	l.mayMark = !l.report.BehindMark && !l.report.MarkMissing
+	l.mayMark = !l.report.BehindMark && !l.report.MarkMissing && !l.report.Restored
 	return nil
 }
 

@@ -17,6 +17,8 @@ type mark struct {
 	Seq     int64          `json:"seq"`
 	Elapsed safety.Elapsed `json:"elapsed_ms"`
 	At      time.Time      `json:"at"`
+	// Restored: a copy was put in the ledger's place, and nobody has accepted it yet.
+	Restored bool `json:"restored,omitempty"`
 }
 
 func markOf(r machine.Row) mark { return mark{Seq: r.Seq, Elapsed: r.Elapsed, At: r.At.UTC()} }

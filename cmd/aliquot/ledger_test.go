@@ -129,18 +129,5 @@ func TestLedgerRestored(t *testing.T) {
 	if err := os.WriteFile(r.quay.Ledger, copied, 0o600); err != nil {
 		t.Fatal(err)
 	}
-	// The copy does not know the service that ran since, whose owner record would count as live for 90 s more.
-	r.spy.say(r.topic("owner"), "", true)
-	p = r.daemon("")
-	r.owns(p)
-	const ask = `"channel":"alk","volume_ml":1,"kind":"test"`
-	if a := r.ask("run", ask); a.Code != "ledger_restored" {
-		t.Errorf("a run on a restored ledger: %s (%s)", a.Text, a.Code)
-	}
-	r.spy.await(r.from, "the alert", on(r.topic("alert/lockout-all-ledger_restored"), `"critical"`))
-	if a := r.ask("accept", `"what":"ledger"`); !a.OK {
-		t.Errorf("accepting the ledger: %s (%s)", a.Text, a.Code)
-	}
-	r.runsAgain(p)
-	r.checkWire()
+	r.acceptsRestored()
 }

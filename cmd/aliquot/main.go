@@ -168,5 +168,7 @@ type commands struct {
 	Rehearse rehearseCommand `cmd:"" group:"record" help:"Live through some weeks with this configuration and a simulated tank, in seconds; or replay a history."`
 	History  historyCommand  `cmd:"" group:"record" help:"Show what happened."`
 	Report   reportCommand   `cmd:"" group:"record" help:"Show a month as one HTML page with plots, to read or to print."`
+	Backup   backupCommand   `cmd:"" group:"record" help:"Copy the ledger to a file, also beside a running service."`
+	Restore  restoreCommand  `cmd:"" group:"record" help:"Put a copy in the ledger's place (the service must not run)."`
 	Import   importCommand   `cmd:"" group:"record" help:"Take a history into the ledger (the service must not run)."`
 }

@@ -193,6 +193,8 @@ func foldBook(book *ledger.Ledger, o serviceOptions) (machine.State, error) {
 // lostText says why a ledger may know less than was dosed.
 func lostText(r ledger.Report) string {
 	switch {
+	case r.Restored:
+		return "a copy was put in the ledger's place, and what was dosed since it was made is not in it; wait 24 h, then say: accept ledger"
 	case r.BehindMark:
 		return fmt.Sprintf("the ledger has %d rows, but %d were written once: an older copy was put back, and what was dosed since is not in it; wait 24 h, then say: accept ledger", r.Rows, r.MarkSeq)
 	case r.MarkMissing:
