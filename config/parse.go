@@ -33,7 +33,7 @@ func Parse(name string, data []byte) (site *Site, problems, warnings Problems) {
 	if len(r.problems) > 0 {
 		return nil, r.problems.sorted(), warnings
 	}
-	site.NotYet, site.places = r.notYet, r.places
+	site.NotYet, site.places, site.text = r.notYet, r.places, data
 	return site, nil, warnings
 }
 

@@ -7,7 +7,10 @@ import (
 )
 
 // Pos is a place in the file; line and column count from 1. The zero value means the file as a whole.
-type Pos struct{ Line, Col int }
+type Pos struct {
+	Line int `json:"line"`
+	Col  int `json:"col"`
+}
 
 // Problem is one thing that is wrong, or worth knowing, at one place.
 type Problem struct {

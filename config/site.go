@@ -35,6 +35,7 @@ type Site struct {
 	NotYet      []NotYet // keys that have no effect in this version, in the order of the file
 
 	places map[string]Pos
+	text   []byte // the file as it was read
 }
 
 // Where gives the place of a path such as channels.alk.limits.per_run; false if it is not in the file.

@@ -12,8 +12,8 @@ import (
 	"aliquot/bridge/ledger"
 )
 
-// copied is what the commands about copies of the ledger say, as JSON too.
-type copied struct {
+// ledgerCopy is what the commands about copies of the ledger say, as JSON too.
+type ledgerCopy struct {
 	Site   string     `json:"site"`
 	File   string     `json:"file"`
 	Bytes  int64      `json:"bytes"`
@@ -22,8 +22,8 @@ type copied struct {
 	Kept   string     `json:"kept,omitempty"` // where the ledger is that a restored copy replaced
 }
 
-func newCopied(site, file string, c ledger.Contents) copied {
-	out := copied{Site: site, File: file, Bytes: c.Bytes, Rows: c.Rows}
+func newLedgerCopy(site, file string, c ledger.Contents) ledgerCopy {
+	out := ledgerCopy{Site: site, File: file, Bytes: c.Bytes, Rows: c.Rows}
 	if !c.Newest.IsZero() {
 		at := c.Newest.UTC()
 		out.Newest = &at
@@ -32,7 +32,7 @@ func newCopied(site, file string, c ledger.Contents) copied {
 }
 
 // words tell what a copy holds.
-func (c copied) words(zone *time.Location) string {
+func (c ledgerCopy) words(zone *time.Location) string {
 	text := fmt.Sprintf("%s, %.1f MB", count(int(c.Rows), "row"), float64(c.Bytes)/1e6)
 	if c.Newest != nil {
 		text += ", the newest of " + c.Newest.In(zone).Format("2006-01-02 15:04:05 MST")
@@ -40,7 +40,7 @@ func (c copied) words(zone *time.Location) string {
 	return text
 }
 
-func (c copied) tell(w io.Writer, format, text string) error {
+func (c ledgerCopy) tell(w io.Writer, format, text string) error {
 	if format == "json" {
 		return json.NewEncoder(w).Encode(c)
 	}
@@ -74,7 +74,7 @@ func (b backupCommand) Run(std stream, g *Globals) error {
 	if err != nil {
 		return fail(exitFailed, "the copy cannot be read back: %w", err)
 	}
-	out := newCopied(l.Name, b.File, c)
+	out := newLedgerCopy(l.Name, b.File, c)
 	return out.tell(std.out, b.Format, fmt.Sprintf("%s: copied to %s and read back, %s", l.Name, b.File, out.words(l.Zone)))
 }
 
@@ -96,7 +96,7 @@ func (r restoreCommand) Run(std stream, g *Globals) error {
 	if err != nil {
 		return fail(exitLedger, "%w", err)
 	}
-	out := newCopied(l.Name, r.File, done.Contents)
+	out := newLedgerCopy(l.Name, r.File, done.Contents)
 	out.Kept = done.Kept
 	text := fmt.Sprintf("%s: %s is the ledger now, %s.\n", l.Name, r.File, out.words(l.Zone))
 	if done.Kept != "" {

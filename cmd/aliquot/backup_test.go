@@ -31,7 +31,7 @@ func TestH40_BackupAndRestore(t *testing.T) {
 		t.Errorf("a copy over a copy: %s", got)
 	}
 	r.runsAgain(p)
-	var first, second copied
+	var first, second ledgerCopy
 	first.read(t, command(t, "backup", "-c", r.config, "--format", "json", file+".2"))
 	r.runsAgain(p)
 	second.read(t, command(t, "backup", "-c", r.config, "--format", "json", "--replace", file+".2"))
@@ -68,7 +68,7 @@ func TestH40_BackupAndRestore(t *testing.T) {
 	r.acceptsRestored()
 }
 
-func (c *copied) read(t *testing.T, r result) {
+func (c *ledgerCopy) read(t *testing.T, r result) {
 	t.Helper()
 	if err := json.Unmarshal([]byte(r.out), c); err != nil {
 		t.Fatalf("%v: %s", err, r)

@@ -16,8 +16,9 @@ import (
 )
 
 type checkCommand struct {
-	Format string `help:"text or json." enum:"text,json" default:"text"`
-	Schema bool   `help:"Print the JSON Schema of a configuration, for editors, and check nothing."`
+	Format  string `help:"text or json." enum:"text,json" default:"text"`
+	Against string `help:"Say only in what it differs from this older file." placeholder:"FILE" type:"existingfile"`
+	Schema  bool   `help:"Print the JSON Schema of a configuration, for editors, and check nothing."`
 }
 
 // Run says what was understood, so that a keeper can see a slip before a pump does.
@@ -30,11 +31,35 @@ func (c checkCommand) Run(std stream, g *Globals) error {
 	if err != nil {
 		return err
 	}
+	if c.Against != "" {
+		return c.compare(std, l)
+	}
 	u := understand(l)
 	if c.Format == "json" {
 		return writeJSON(std.out, u)
 	}
 	return u.write(std.out)
+}
+
+// compare says in what the configuration differs from another one that passes too.
+func (c checkCommand) compare(std stream, l loaded) error {
+	older, err := load(c.Against)
+	if err != nil {
+		return err
+	}
+	differences := l.Differences(older.Site)
+	if c.Format == "json" {
+		return writeJSON(std.out, differences)
+	}
+	for _, d := range differences {
+		place := c.Against
+		if d.At.Line > 0 {
+			place = fmt.Sprintf("%s:%d:%d", l.File, d.At.Line, d.At.Col)
+		}
+		fmt.Fprintf(std.out, "%s: %s\n", place, d)
+	}
+	_, err = fmt.Fprintf(std.out, "%s is accepted; %s from %s\n", l.File, count(len(differences), "difference"), c.Against)
+	return err
 }
 
 // understood is what `check` shows.

@@ -18,20 +18,19 @@ import (
 )
 
 func main() {
-	ctx, stop := signal.NotifyContext(context.Background(), endings()...)
+	ctx, stop := signal.NotifyContext(context.Background(), syscall.SIGINT, syscall.SIGTERM)
 	code := run(ctx, os.Args[1:], stream{os.Stdin, os.Stdout, os.Stderr})
 	stop()
 	os.Exit(code)
 }
 
-// endings are the signals that end a command in good order. A lost terminal is one of them, so that a run that somebody
-// watched over it is stopped; where it is ignored from the start, as under nohup, it stays so.
-func endings() []os.Signal {
-	list := []os.Signal{syscall.SIGINT, syscall.SIGTERM}
-	if !signal.Ignored(syscall.SIGHUP) {
-		list = append(list, syscall.SIGHUP)
+// endedByHangup ends a command in good order when its terminal is lost, so that a run that somebody watched over it is
+// stopped; where that is ignored from the start, as under nohup, it stays so.
+func endedByHangup(ctx context.Context) (context.Context, context.CancelFunc) {
+	if signal.Ignored(syscall.SIGHUP) {
+		return ctx, func() {}
 	}
-	return list
+	return signal.NotifyContext(ctx, syscall.SIGHUP)
 }
 
 // Exit codes. They are part of the interface: README.md lists them.
@@ -88,6 +87,11 @@ func run(ctx context.Context, args []string, std stream) int {
 	if err != nil {
 		fmt.Fprintf(std.err, "aliquot: %s\naliquot: see aliquot --help\n", err)
 		return exitUsage
+	}
+	if k.Command() != "run" || converses(std) { // to a service it says something else: see reloads
+		var stop context.CancelFunc
+		ctx, stop = endedByHangup(ctx)
+		defer stop()
 	}
 	k.BindTo(ctx, (*context.Context)(nil))
 	err = k.Run(std, &cli.Globals)

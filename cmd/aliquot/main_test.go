@@ -6,6 +6,7 @@ import (
 	"flag"
 	"os"
 	"os/signal"
+	"syscall"
 	"testing"
 )
 
@@ -57,7 +58,7 @@ func child() int {
 	if point := os.Getenv(killEnv); point != "" {
 		testWrap = (&murderer{point: point, proceed: proceed}).wrap
 	}
-	ctx, stop := signal.NotifyContext(context.Background(), endings()...)
+	ctx, stop := signal.NotifyContext(context.Background(), syscall.SIGINT, syscall.SIGTERM)
 	defer stop()
 	return run(ctx, os.Args[1:], stream{os.Stdin, os.Stdout, os.Stderr})
 }

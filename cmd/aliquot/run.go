@@ -16,31 +16,22 @@ type runCommand struct {
 	LogLevel  string `help:"debug, info, warn or error." enum:"debug,info,warn,error" default:"info"`
 }
 
+// Run keeps the service going. Told to by a signal, it reads its configuration anew and begins with it, if it passes.
 func (r runCommand) Run(ctx context.Context, std stream, g *Globals) error {
 	l, err := load(g.Config)
 	if err != nil {
 		return err
 	}
 	logger := newLogger(std, r.LogFormat, r.LogLevel)
-	for _, w := range l.warnings {
-		logger.Warn(w.String())
-	}
-	for _, n := range l.NotYet {
-		logger.Info("a key has no effect yet", "key", n.Path, "why", n.Why)
-	}
 	watch, err := newSupervisor(os.Getenv)
 	if err != nil {
 		logger.Warn(err.Error())
 	}
-	turned := func(ledgerGood bool) { watch.turned(time.Now(), ledgerGood) }
 	defer context.AfterFunc(ctx, watch.stopping)()
-	s, err := startService(ctx, serviceOptions{site: l, clock: bridge.NewSystemClock(bridge.KernelSynced), logger: logger, turned: turned, wrap: testWrap})
-	if err != nil {
+	o := serviceOptions{clock: bridge.NewSystemClock(bridge.KernelSynced), logger: logger, wrap: testWrap,
+		turned: func(ledgerGood bool) { watch.turned(time.Now(), ledgerGood) }}
+	if err := keepRunning(ctx, o, l, reloads(ctx, std)); err != nil {
 		return err
-	}
-	logger.Info("the page is at", "address", "http://"+s.page.Addr())
-	if err := <-s.ended; err != nil {
-		return fail(exitFailed, "%w", err)
 	}
 	fmt.Fprintln(std.err, "aliquot: stopped")
 	return nil
