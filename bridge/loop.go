@@ -51,9 +51,9 @@ type Bridge struct {
 	shelf     shelf
 	dirty     bool
 	shown     time.Time // when the retained state was last looked through
-	stalled   bool // the last message that only tells was not taken in time
-	unsaid    int  // stops that did not get out
-	torn      bool // the ledger did not take a row
+	stalled   bool      // the last message that only tells was not taken in time
+	unsaid    int       // stops that did not get out
+	torn      bool      // the ledger did not take a row
 	view      atomic.Pointer[machine.SiteView]
 	began     time.Time
 	turned    atomic.Int64 // the last turn of the loop, nanoseconds since began
