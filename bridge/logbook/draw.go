@@ -50,8 +50,14 @@ func levels(lists ...[]plot.Point) []float64 {
 	return out
 }
 
+// SmallLevelPlot draws the level of the i-th quantity for a card, as SVG in the classes of plot.Marks; empty where there is
+// nothing to show.
+func (s *Span) SmallLevelPlot(id string, i int) string {
+	return s.levelPlot(id, s.Quantities[i], plot.Narrow, 190)
+}
+
 // levelPlot shows the level as known now with its interval, as believed then, band and tests.
-func (s *Span) levelPlot(id string, q Quantity) string {
+func (s *Span) levelPlot(id string, q Quantity, width, height float64) string {
 	now, then := series(q.Samples, known), series(q.Samples, believed)
 	if len(then)+len(q.Tests) == 0 {
 		return ""
@@ -63,7 +69,7 @@ func (s *Span) levelPlot(id string, q Quantity) string {
 			scale = append(scale, t.Value)
 		}
 	}
-	p := plot.New(id, plot.Wide, 250, s.From, s.To, s.zone, scale)
+	p := plot.New(id, width, height, s.From, s.To, s.zone, scale)
 	p.AboutTarget(q.Target, q.Band, q.Unit, func() {
 		p.Area("knownband", low, high)
 		p.Line("believed", then)

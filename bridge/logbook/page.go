@@ -47,7 +47,7 @@ func (s *Span) Page(w io.Writer, title string) error {
 	for i, q := range s.Quantities {
 		p.Short = append(p.Short, s.sentence(q))
 		p.Subjects = append(p.Subjects, card{Name: q.Quantity + ", " + q.System, Figures: quantityFigures(q),
-			Plots: append(drawn("Level", s.levelPlot(fmt.Sprintf("q%d-level", i), q)), drawn("Use a day", s.usePlot(fmt.Sprintf("q%d-use", i), q))...)})
+			Plots: append(drawn("Level", s.levelPlot(fmt.Sprintf("q%d-level", i), q, plot.Wide, 250)), drawn("Use a day", s.usePlot(fmt.Sprintf("q%d-use", i), q))...)})
 	}
 	for i, c := range s.Channels {
 		p.Channels = append(p.Channels, card{Name: c.Channel, Figures: channelFigures(c), Plots: drawn("", s.dosePlot(fmt.Sprintf("dose-%d", i), c))})

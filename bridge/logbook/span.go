@@ -96,18 +96,46 @@ const sampleEvery = 4 * time.Hour
 // Gather looks at the local days from ≤ t < to. rows are all there are, in their order: earlier ones are what is believed
 // of, later ones make better known what was. now bounds what is known.
 func Gather(site *machine.Site, rows []machine.Row, from, to, now time.Time) Span {
-	g := gatherer{site: site, fold: machine.NewFold(site), next: from, held: map[string]int{},
+	g := Begin(site, from, to, now)
+	for _, row := range rows {
+		g.Add(row)
+	}
+	return g.Span()
+}
+
+// lastBefore is how much earlier than a span a run may have begun that ends in it.
+const lastBefore = 24 * time.Hour
+
+// Begin begins to gather what Gather does, row by row: of those before the span nothing is kept but what follows from them.
+func Begin(site *machine.Site, from, to, now time.Time) *Gatherer {
+	g := &Gatherer{site: site, fold: machine.NewFold(site), next: from, held: map[string]int{},
 		span: Span{Site: site.Name, From: from, To: to, Until: earlier(to, now), Trouble: []Entry{}, Care: []Entry{}, Notes: []string{}, zone: site.Zone}}
 	g.begin()
-	for _, row := range rows {
-		g.lookUntil(row.At)
-		g.take(row)
+	return g
+}
+
+// Add takes the next row.
+func (g *Gatherer) Add(row machine.Row) {
+	g.lookUntil(row.At)
+	g.take(row)
+	if !row.At.Before(g.span.From.Add(-lastBefore)) {
+		g.rows = append(g.rows, row)
 	}
-	g.lookUntil(to)
+}
+
+// Span gives what was gathered, once all rows were added.
+func (g *Gatherer) Span() Span {
+	g.lookUntil(g.span.To)
 	g.lookBack()
-	g.entries(rows)
+	g.entries(g.rows)
 	return g.span
 }
+
+// State is what follows from the rows that were added.
+func (g *Gatherer) State() machine.State { return g.fold.State() }
+
+// Rows are those of the span, and of the day before it.
+func (g *Gatherer) Rows() []machine.Row { return g.rows }
 
 func earlier(a, b time.Time) time.Time {
 	if a.Before(b) {
@@ -116,15 +144,17 @@ func earlier(a, b time.Time) time.Time {
 	return b
 }
 
-type gatherer struct {
+// Gatherer gathers a span.
+type Gatherer struct {
 	site *machine.Site
 	fold *machine.Fold
 	span Span
+	rows []machine.Row
 	next time.Time      // when to look next
 	held map[string]int // system/quantity -> index+1 of the test that is held
 }
 
-func (g *gatherer) begin() {
+func (g *Gatherer) begin() {
 	for _, y := range g.site.Systems {
 		for _, t := range y.Targets {
 			g.span.Quantities = append(g.span.Quantities, Quantity{System: y.ID, Quantity: string(t.Quantity), Unit: t.Quantity.Unit(), Target: t.Target, Band: t.Band, Samples: []Sample{}, Tests: []Test{}})
@@ -144,7 +174,7 @@ func (g *gatherer) begin() {
 }
 
 // lookUntil looks at all that is due before a moment.
-func (g *gatherer) lookUntil(at time.Time) {
+func (g *Gatherer) lookUntil(at time.Time) {
 	for g.next.Before(at) && !g.next.After(g.span.Until) {
 		s := g.fold.State()
 		for i, e := range machine.Estimates(&s, g.next) {
@@ -159,7 +189,7 @@ func (g *gatherer) lookUntil(at time.Time) {
 }
 
 // take folds a row, and notes what became of a test.
-func (g *gatherer) take(row machine.Row) {
+func (g *Gatherer) take(row machine.Row) {
 	g.fold.Add(row)
 	switch b := row.Body.(type) {
 	case machine.Test:
@@ -177,7 +207,7 @@ func (g *gatherer) take(row machine.Row) {
 	}
 }
 
-func (g *gatherer) test(row machine.Row, b machine.Test) {
+func (g *Gatherer) test(row machine.Row, b machine.Test) {
 	got := g.fold.Judged(b.System)
 	for i := range g.span.Quantities {
 		q := &g.span.Quantities[i]
@@ -201,7 +231,7 @@ func (g *gatherer) test(row machine.Row, b machine.Test) {
 	}
 }
 
-func (g *gatherer) calibration(row machine.Row, b machine.Calibration) {
+func (g *Gatherer) calibration(row machine.Row, b machine.Calibration) {
 	for i := range g.span.Channels {
 		c := &g.span.Channels[i]
 		if c.Channel != b.Channel {
@@ -220,7 +250,7 @@ func (g *gatherer) calibration(row machine.Row, b machine.Calibration) {
 	}
 }
 
-func (g *gatherer) refilled(at time.Time, container string) {
+func (g *Gatherer) refilled(at time.Time, container string) {
 	for i := range g.span.Containers {
 		if k := &g.span.Containers[i]; k.Container == container && !at.Before(g.span.From) && at.Before(g.span.To) {
 			k.Refills++
@@ -229,7 +259,7 @@ func (g *gatherer) refilled(at time.Time, container string) {
 }
 
 // lookBack adds what is known of the samples now, with all that came after them.
-func (g *gatherer) lookBack() {
+func (g *Gatherer) lookBack() {
 	s := g.fold.State()
 	for i := range g.span.Quantities {
 		q := &g.span.Quantities[i]
@@ -247,7 +277,7 @@ func (g *gatherer) lookBack() {
 }
 
 // entries sorts what happened within the span.
-func (g *gatherer) entries(rows []machine.Row) {
+func (g *Gatherer) entries(rows []machine.Row) {
 	for _, e := range Entries(rows, g.span.zone) {
 		if e.At.Before(g.span.From) || !e.At.Before(g.span.To) {
 			continue
@@ -263,7 +293,7 @@ func (g *gatherer) entries(rows []machine.Row) {
 }
 
 // dose counts what a run brought into the tank, on the local day that it began.
-func (g *gatherer) dose(e Entry) {
+func (g *Gatherer) dose(e Entry) {
 	if e.Kind != "run" || e.VolumeML == nil {
 		return
 	}

@@ -24,26 +24,51 @@ const (
 // as its time or a little more; slots as ticks; the night shaded; what a neighbour keeps free hatched. It has no script
 // and takes nothing from elsewhere.
 func DaySVG(d Day, zone *time.Location) string {
+	s := newSVG(d, zone)
+	s.out(`<svg xmlns="http://www.w3.org/2000/svg" role="img" aria-labelledby="day-t day-d" viewBox="0 0 %s %s" width="%[1]s" height="%[2]s">`, f(svgWidth), f(s.height))
+	s.name()
+	s.out(`<style>%s</style>`, svgStyle)
+	s.out(`<rect class="paper" x="0" y="0" width="%s" height="%s"/>`, f(svgWidth), f(s.height))
+	s.text("title", svgLeft, 24, "start", fmt.Sprintf("%s, %s", d.Site, d.From.In(s.zone).Format("Monday 2 January 2006")))
+	s.draw()
+	return s.b.String()
+}
+
+// DayFigure draws the same for a page that has a style for its classes (night, given, planned, slot, hatch, now, why …) and says
+// itself which day it is.
+func DayFigure(d Day, zone *time.Location) string {
+	s := newSVG(d, zone)
+	s.out(`<svg class="day" role="img" aria-labelledby="day-t day-d" viewBox="0 %s %s %s">`, f(svgTop-28), f(svgWidth), f(s.height-svgTop+28))
+	s.name()
+	s.draw()
+	return s.b.String()
+}
+
+func newSVG(d Day, zone *time.Location) *svg {
 	if zone == nil {
 		zone = time.UTC
 	}
-	s := svg{d: d, zone: zone, height: svgTop + laneTall*float64(max(1, len(d.Lanes))) + 46}
-	s.out(`<svg xmlns="http://www.w3.org/2000/svg" role="img" aria-labelledby="day-t day-d" viewBox="0 0 %s %s" width="%[1]s" height="%[2]s">`, f(svgWidth), f(s.height))
-	s.out(`<title id="day-t">%s, %s</title><desc id="day-d">%s</desc>`, html.EscapeString(d.Site), d.From.In(zone).Format("2 January 2006"), html.EscapeString(s.description()))
-	s.out(`<style>%s</style><defs><pattern id="apart" width="6" height="6" patternUnits="userSpaceOnUse" patternTransform="rotate(45)"><line class="hatch" x1="0" y1="0" x2="0" y2="6"/></pattern></defs>`, svgStyle)
-	s.out(`<rect class="paper" x="0" y="0" width="%s" height="%s"/>`, f(svgWidth), f(s.height))
-	s.text("title", svgLeft, 24, "start", fmt.Sprintf("%s, %s", d.Site, d.From.In(zone).Format("Monday 2 January 2006")))
+	return &svg{d: d, zone: zone, height: svgTop + laneTall*float64(max(1, len(d.Lanes))) + 46}
+}
+
+// name is for those who do not see the picture.
+func (s *svg) name() {
+	s.out(`<title id="day-t">%s, %s</title><desc id="day-d">%s</desc>`, html.EscapeString(s.d.Site), s.d.From.In(s.zone).Format("2 January 2006"), html.EscapeString(s.description()))
+}
+
+func (s *svg) draw() {
+	d := s.d
+	s.out(`<defs><pattern id="apart" width="6" height="6" patternUnits="userSpaceOnUse" patternTransform="rotate(45)"><line class="hatch" x1="0" y1="0" x2="0" y2="6"/></pattern></defs>`)
 	s.hours()
 	for i, l := range d.Lanes {
 		s.lane(l, svgTop+laneTall*float64(i))
 	}
 	if d.At.After(d.From) && d.At.Before(d.To) {
 		s.out(`<line class="now" x1="%[1]s" x2="%[1]s" y1="%[2]s" y2="%[3]s"/>`, f(s.x(d.At)), f(svgTop-8), f(s.height-40))
-		s.text("small", s.x(d.At)+4, svgTop-12, "start", "now "+d.At.In(zone).Format("15:04"))
+		s.text("small", s.x(d.At)+4, svgTop-12, "start", "now "+d.At.In(s.zone).Format("15:04"))
 	}
 	s.text("small", svgLeft, s.height-14, "start", "filled: given; outlined: planned; ticks: slots; shaded: night; hatched: kept free for a neighbour")
 	s.out("</svg>\n")
-	return s.b.String()
 }
 
 const svgStyle = `.paper{fill:#fff}text{font:12px system-ui,sans-serif;fill:#1d2327}.title{font-size:16px;font-weight:bold}.small{fill:#5b646b;font-size:11px}.name{font-weight:bold;font-size:13px}.grid{stroke:#d9d6cd}.base{stroke:#5b646b}.slot{stroke:#8a8f94}.night{fill:#e6ecf5}.given{fill:#0b5fa5}.planned{fill:#fff;stroke:#0b5fa5;stroke-width:1.4}.hatch{stroke:#c0703a;stroke-width:1.2}.now{stroke:#a3160b;stroke-dasharray:4 3}.why{fill:#a3160b;font-size:11px}`
@@ -145,7 +170,6 @@ func (s *svg) apart(l Lane, top, base float64) {
 	}
 }
 
-// description is for those who do not see the picture.
 func (s *svg) description() string {
 	var parts []string
 	for _, l := range s.d.Lanes {

@@ -46,7 +46,7 @@ func (p *page) nextRun(c machine.ChannelView) string {
 }
 
 func (p *page) channelNotes(c machine.ChannelView, v machine.SiteView, common map[machine.BlockView]bool) {
-	s := subject{channel: c.ID, system: c.System, container: c.Container, node: c.Node, quantity: "QUANTITY"}
+	s := Subject{Channel: c.ID, System: c.System, Container: c.Container, Node: c.Node, Quantity: "QUANTITY"}
 	for _, b := range c.Withheld {
 		if !common[keyOf(b)] {
 			p.block("    ", b, s, v)
@@ -202,11 +202,11 @@ func alertWayOut(name string, v machine.SiteView) string {
 	}
 	switch name {
 	case "ledger":
-		return wayOut(safety.LedgerFault, subject{})
+		return WayOut(safety.LedgerFault, Subject{})
 	case "second-owner":
-		return wayOut(safety.SecondOwner, subject{})
+		return WayOut(safety.SecondOwner, Subject{})
 	case "clock":
-		return wayOut(safety.ClockUntrusted, subject{})
+		return WayOut(safety.ClockUntrusted, Subject{})
 	}
 	return ""
 }
@@ -232,14 +232,14 @@ func lockoutWayOut(rest string, v machine.SiteView) string {
 		if !ok || strings.Contains(code, "-") {
 			continue
 		}
-		s := subject{channel: scope}
+		s := Subject{Channel: scope}
 		if i > len(v.Channels) {
-			s.channel = "system:" + scope
+			s.Channel = "system:" + scope
 		} else if i > 0 {
 			c := v.Channels[i-1]
-			s.container, s.node, s.system = c.Container, c.Node, c.System
+			s.Container, s.Node, s.System = c.Container, c.Node, c.System
 		}
-		return wayOut(safety.Code(code), s)
+		return WayOut(safety.Code(code), s)
 	}
 	return ""
 }

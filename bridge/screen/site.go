@@ -150,7 +150,7 @@ func (p *page) nothingRuns(v machine.SiteView) map[machine.BlockView]bool {
 	}
 	p.head("NOTHING RUNS")
 	for _, b := range list {
-		p.block("  ", b, subject{channel: "all"}, v)
+		p.block("  ", b, Subject{Channel: "all"}, v)
 	}
 	return common
 }
@@ -169,14 +169,14 @@ func withholds(c machine.ChannelView, b machine.BlockView) bool {
 	return false
 }
 
-func (p *page) block(margin string, b machine.BlockView, s subject, v machine.SiteView) {
-	scope, told := scopeOf(string(b.Code), s.channel, v)
+func (p *page) block(margin string, b machine.BlockView, s Subject, v machine.SiteView) {
+	scope, told := scopeOf(string(b.Code), s.Channel, v)
 	if told || alertOf(b.Code, s, v) {
 		p.say(margin, fmt.Sprintf("%s: see the alert", b.Code))
 		return
 	}
-	s.channel = scope
-	way := wayOut(b.Code, s)
+	s.Channel = scope
+	way := WayOut(b.Code, s)
 	if terse[b.Code] && way != "" {
 		p.say(margin+string(b.Code)+" > ", way)
 		return
@@ -220,8 +220,8 @@ func scopeOf(code, channel string, v machine.SiteView) (scope string, told bool)
 }
 
 // alertOf says whether an alert about the same thing stands above.
-func alertOf(code safety.Code, s subject, v machine.SiteView) bool {
-	name := map[safety.Code]string{safety.NodeOffline: "node-offline-" + s.node, safety.NoProof: "proof-" + s.node, safety.ContainerEmpty: "container-empty-" + s.container}[code]
+func alertOf(code safety.Code, s Subject, v machine.SiteView) bool {
+	name := map[safety.Code]string{safety.NodeOffline: "node-offline-" + s.Node, safety.NoProof: "proof-" + s.Node, safety.ContainerEmpty: "container-empty-" + s.Container}[code]
 	for _, a := range v.Alerts {
 		if name != "" && a.Name == name {
 			return true
@@ -233,7 +233,7 @@ func alertOf(code safety.Code, s subject, v machine.SiteView) bool {
 func (p *page) system(y machine.SystemView, v machine.SiteView) {
 	p.head(fmt.Sprintf("%s, %s L", strings.ToUpper(y.ID), number(y.NetL)))
 	for _, b := range y.Withheld {
-		p.block("  ", b, subject{channel: "system:" + y.ID, system: y.ID}, v)
+		p.block("  ", b, Subject{Channel: "system:" + y.ID, System: y.ID}, v)
 	}
 	var list []machine.QuantityView
 	var rows [][]string

@@ -131,7 +131,7 @@ func TestEveryCodeHasAWayOut(t *testing.T) {
 		safety.DayCap, safety.QuantityCap, safety.RunCap, safety.RunTimeCap, safety.BelowSmallestRun, safety.BadVolume, safety.NoTest, safety.StaleTest, safety.AboveBand, safety.Treatment, safety.SlotMissed,
 		safety.SlotServed, safety.TooManyRestarts, safety.LedgerRestored, safety.Stopping, safety.CourseOver}
 	for _, code := range withheld {
-		way := wayOut(code, subject{channel: "alk", system: "nursery", container: "jug", node: "board", quantity: "alkalinity"})
+		way := WayOut(code, Subject{Channel: "alk", System: "nursery", Container: "jug", Node: "board", Quantity: "alkalinity"})
 		if (way == "") != byItself[code] {
 			t.Errorf("%s: way out %q, ends by itself %v", code, way, byItself[code])
 		}

@@ -6,37 +6,37 @@ import (
 	"aliquot/safety"
 )
 
-// subject is what a way out is about: the names that its command needs.
-type subject struct{ channel, system, container, node, quantity string }
+// Subject is what a way out is about: the names that its command needs.
+type Subject struct{ Channel, System, Container, Node, Quantity string }
 
-// wayOut says what ends a reason for which nothing runs; empty where only time does. Commands are those of this program.
-func wayOut(code safety.Code, s subject) string {
+// WayOut says what ends a reason for which nothing runs; empty where only time does. Commands are those of this program.
+func WayOut(code safety.Code, s Subject) string {
 	switch code {
 	case safety.NotCalibrated:
-		return fmt.Sprintf("aliquot calibrate %s --for 60s, three times, then enter what came out", s.channel)
+		return fmt.Sprintf("aliquot calibrate %s --for 60s, three times, then enter what came out", s.Channel)
 	case safety.NotPrimed:
-		return fmt.Sprintf("aliquot prime %[1]s --into vessel, look at the outlet, then aliquot primed %[1]s", s.channel)
+		return fmt.Sprintf("aliquot prime %[1]s --into vessel, look at the outlet, then aliquot primed %[1]s", s.Channel)
 	case safety.ContainerEmpty:
-		return fmt.Sprintf("aliquot refill %s --full", s.container)
+		return fmt.Sprintf("aliquot refill %s --full", s.Container)
 	case safety.ContainerMismatch:
-		return fmt.Sprintf("put the right solution in, then aliquot swap %s --full", s.container)
+		return fmt.Sprintf("put the right solution in, then aliquot swap %s --full", s.Container)
 	case safety.NodeOffline:
-		return fmt.Sprintf("look at node %s: its power, its network, its broker account", s.node)
+		return fmt.Sprintf("look at node %s: its power, its network, its broker account", s.Node)
 	case safety.NoProof:
-		return fmt.Sprintf("outlet into a vessel, then aliquot prove %s", s.node)
+		return fmt.Sprintf("outlet into a vessel, then aliquot prove %s", s.Node)
 	case safety.NoTest, safety.StaleTest:
-		return fmt.Sprintf("test, then aliquot enter %s VALUE UNIT", s.quantity)
+		return fmt.Sprintf("test, then aliquot enter %s VALUE UNIT", s.Quantity)
 	}
 	return wayOutOfStanding(code, s)
 }
 
 // wayOutOfStanding is about what somebody has to look at first.
-func wayOutOfStanding(code safety.Code, s subject) string {
+func wayOutOfStanding(code safety.Code, s Subject) string {
 	switch code {
 	case safety.Fault:
-		return fmt.Sprintf("look at the pump and its line, then aliquot clear %s fault", s.channel)
+		return fmt.Sprintf("look at the pump and its line, then aliquot clear %s fault", s.Channel)
 	case safety.OutOfService:
-		return fmt.Sprintf("when it is fit again: aliquot clear %s out_of_service, prime, calibrate, test", s.channel)
+		return fmt.Sprintf("when it is fit again: aliquot clear %s out_of_service, prime, calibrate, test", s.Channel)
 	case safety.OnHold:
 		return "it ends by itself; sooner with aliquot release and the same name"
 	case safety.InterlockActive:
@@ -50,7 +50,7 @@ func wayOutOfStanding(code safety.Code, s subject) string {
 	case safety.LedgerFault:
 		return "see to the disk of the ledger; the service's log says more"
 	case safety.RetainedCommand:
-		return fmt.Sprintf("see who retains commands for node %s, then aliquot clear %s retained_command", s.node, s.channel)
+		return fmt.Sprintf("see who retains commands for node %s, then aliquot clear %s retained_command", s.Node, s.Channel)
 	case safety.NotAccepted:
 		return "look at what the configuration changes, then aliquot accept configuration"
 	case safety.LedgerRestored:

@@ -2,6 +2,7 @@ package web
 
 import (
 	"bytes"
+	"context"
 	"embed"
 	"encoding/json"
 	"fmt"
@@ -11,11 +12,11 @@ import (
 	"time"
 )
 
-//go:embed assets/page.html assets/style.css assets/icon.svg
+//go:embed assets
 var assets embed.FS
 
-// Everything on the page comes from this server; nothing runs in the browser, nothing can be sent back.
-const contentPolicy = "default-src 'none'; style-src 'self'; img-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+// Everything on the page comes from this server, scripts too; nothing is inline, nothing can be sent back.
+const contentPolicy = "default-src 'none'; style-src 'self'; img-src 'self'; script-src 'self'; connect-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
 
 // turnLimit is how long ago the state goroutine may have turned to count as alive.
 const turnLimit = 90 * time.Second
@@ -25,8 +26,8 @@ type handler struct {
 	page *template.Template
 }
 
-// Handler gives the server's handler without the server.
-func Handler(o Options) http.Handler {
+// Handler gives the server's handler without the server; open pages are let go when ending does.
+func Handler(ending context.Context, o Options) http.Handler {
 	h := &handler{Options: o, page: template.Must(template.ParseFS(assets, "assets/page.html"))}
 	if h.Now == nil {
 		h.Now = time.Now
@@ -41,10 +42,15 @@ func Handler(o Options) http.Handler {
 	mux.HandleFunc("/state.json", h.state)
 	mux.HandleFunc("/style.css", asset("assets/style.css", "text/css; charset=utf-8"))
 	mux.HandleFunc("/icon.svg", asset("assets/icon.svg", "image/svg+xml"))
+	mux.HandleFunc("/live.js", asset("assets/live.js", "text/javascript; charset=utf-8"))
+	mux.HandleFunc("/pictures.css", func(w http.ResponseWriter, _ *http.Request) {
+		send(w, http.StatusOK, "text/css; charset=utf-8", []byte(o.PictureStyle))
+	})
+	mux.Handle("/events", &events{latest: o.Latest, ending: ending})
 	if o.Metrics != nil {
 		mux.Handle("/metrics", o.Metrics)
 	}
-	return readOnly(mux)
+	return readOnly(guarded(o.Token, mux))
 }
 
 // readOnly refuses every method that could ask for a change and sets the headers of every answer.
@@ -142,7 +148,7 @@ func (h *handler) status(w http.ResponseWriter, _ *http.Request) {
 		return
 	}
 	var body bytes.Buffer
-	if err := h.page.Execute(&body, newPage(s.View, h.age(s) > turnLimit, h.Zone, h.Metrics != nil)); err != nil {
+	if err := h.page.Execute(&body, h.content(s)); err != nil {
 		sendText(w, http.StatusInternalServerError, "the page cannot be shown: %v", err)
 		return
 	}

@@ -1,33 +1,43 @@
 package web
 
 import (
+	"cmp"
 	"fmt"
+	"html/template"
 	"math"
+	"slices"
 	"strconv"
 	"time"
 
 	"aliquot/bridge/machine"
+	"aliquot/bridge/screen"
 )
 
 // pageData is what the status page shows: texts, and positions of marks on scales from 0 to 100.
 type pageData struct {
 	Site, Version, At string
 	Ready, Stuck      bool
-	Why               []block
-	Alerts            []alertLine
+	Needs             []needLine
+	Ahead             []aheadLine
+	Today             template.HTML
+	TodayAt           string
+	Drawn             bool // whether there are drawings at all
 	Systems           []systemCard
 	Channels          []channelCard
 	Containers        []containerCard
 	Probes            []probeLine
 	Nodes             []machine.NodeView
 	Interlocks        []machine.InterlockView
-	NextPlan          string
 	Metrics           bool
 }
 
 type block struct{ Code, Text, Until string }
 
-type alertLine struct{ Level, Text, Since, State string }
+// needLine is one thing that asks for somebody.
+type needLine struct{ Level, Text, Do, When, Known, Acknowledge string }
+
+// aheadLine is what comes next of one kind.
+type aheadLine struct{ What, When, Of string }
 
 type systemCard struct {
 	ID, Net    string
@@ -41,20 +51,21 @@ type quantityLine struct {
 	Advice                                           []string
 	Known, InBand                                    bool
 	BandFrom, BandWide, Mark, SpreadFrom, SpreadWide float64
+	Past                                             template.HTML
 }
 
 type channelCard struct {
 	ID, System, Container, Node, Plan, Next, Last, Window string
-	CapAhead                                              string
+	CapAhead, Rate, Tubing                                string
 	Running                                               bool
-	Used                                                  float64
+	Used, Planned                                         float64
 	Withheld                                              []block
 }
 
 type containerCard struct {
 	ID, Supplement, Remaining, Lasts, State string
 	Level                                   string // what a sensor says, or why nothing
-	Min, Max, Stop                          float64
+	Gauge                                   template.HTML
 }
 
 type probeLine struct {
@@ -65,23 +76,29 @@ type probeLine struct {
 // painter turns numbers and times into texts.
 type painter struct{ zone *time.Location }
 
-func newPage(v machine.SiteView, stuck bool, zone *time.Location, metrics bool) pageData {
-	p := painter{zone}
-	d := pageData{Site: v.Site, Version: v.Version, At: p.when(&v.At), Ready: v.Ready, Stuck: stuck,
-		Why: p.blocks(v.Why), Nodes: v.Nodes, Interlocks: v.Interlocks, NextPlan: p.when(v.NextTick), Metrics: metrics}
-	for _, a := range v.Alerts {
-		if a.Raised {
-			d.Alerts = append(d.Alerts, p.alert(a))
-		}
+// content gathers the page.
+func (h *handler) content(s Snapshot) pageData {
+	v, p := s.View, painter{h.Zone}
+	d := pageData{Site: v.Site, Version: v.Version, At: p.when(&v.At), Ready: v.Ready, Stuck: h.age(s) > turnLimit,
+		Nodes: v.Nodes, Interlocks: v.Interlocks, Ahead: p.ahead(v), Metrics: h.Metrics != nil, Drawn: h.Pictures != nil}
+	var drawn Pictures
+	if h.Pictures != nil {
+		drawn, _ = h.Pictures()
+	}
+	if drawn.Day != "" {
+		d.Today, d.TodayAt = template.HTML(drawn.Day), p.when(&drawn.At)
+	}
+	for _, n := range screen.Needs(v) {
+		d.Needs = append(d.Needs, p.need(n))
 	}
 	for _, y := range v.Systems {
-		d.Systems = append(d.Systems, p.system(y, v.Quantities))
+		d.Systems = append(d.Systems, p.system(y, v.Quantities, drawn.Levels))
 	}
 	for _, c := range v.Channels {
 		d.Channels = append(d.Channels, p.channel(c))
 	}
 	for _, c := range v.Containers {
-		d.Containers = append(d.Containers, p.container(c))
+		d.Containers = append(d.Containers, p.container(c, v.At))
 	}
 	for _, x := range v.Probes {
 		d.Probes = append(d.Probes, p.probe(x))
@@ -89,11 +106,75 @@ func newPage(v machine.SiteView, stuck bool, zone *time.Location, metrics bool) 
 	return d
 }
 
+func (p painter) need(n screen.Need) needLine {
+	l := needLine{Level: n.Level, Text: n.Text, Do: n.Do}
+	if n.Since != nil {
+		l.When = "since " + p.when(n.Since)
+	}
+	if n.Until != nil && !n.Known {
+		l.When = "until " + p.when(n.Until)
+	}
+	if n.Known {
+		l.Known = "acknowledged"
+		if n.Until != nil {
+			l.Known += " until " + p.when(n.Until)
+		}
+	} else if n.Alert != "" {
+		l.Acknowledge = "aliquot acknowledge " + n.Alert
+	}
+	return l
+}
+
+// ahead is what comes next: a run, a test, a container to fill, a plan.
+func (p painter) ahead(v machine.SiteView) []aheadLine {
+	var out []aheadLine
+	soonest := func(what, layout string, list []aheadAt) {
+		slices.SortStableFunc(list, func(a, b aheadAt) int { return cmp.Compare(a.at.UnixNano(), b.at.UnixNano()) })
+		if len(list) > 0 {
+			out = append(out, aheadLine{what, list[0].at.In(p.zone).Format(layout), list[0].of})
+		}
+	}
+	var runs, tests, fills []aheadAt
+	for _, c := range v.Channels {
+		if c.Next != nil && len(c.Withheld) == 0 {
+			runs = append(runs, aheadAt{c.Next.At, c.ID + ", " + number(c.Next.VolumeML) + " mL"})
+		}
+	}
+	for _, q := range v.Quantities {
+		if q.NextTest != nil && q.NextTest.After(v.At) {
+			tests = append(tests, aheadAt{*q.NextTest, q.Quantity + " of " + q.System})
+		}
+	}
+	for _, c := range v.Containers {
+		if d := c.DaysLeft; d != nil && *d >= 0 && *d < 3650 {
+			fills = append(fills, aheadAt{v.At.Add(time.Duration(*d * 24 * float64(time.Hour))), c.ID + " is at its stop by the plan"})
+		}
+	}
+	soonest("next run", minuteLayout, runs)
+	soonest("next test", minuteLayout, tests)
+	soonest("next refill", dayLayout, fills)
+	if v.NextTick != nil {
+		out = append(out, aheadLine{"next plan", p.when(v.NextTick), ""})
+	}
+	return out
+}
+
+type aheadAt struct {
+	at time.Time
+	of string
+}
+
+// How times are written: to the minute, or to the day.
+const (
+	minuteLayout = "Mon 2 Jan 15:04"
+	dayLayout    = "Mon 2 Jan"
+)
+
 func (p painter) when(t *time.Time) string {
 	if t == nil || t.IsZero() {
 		return ""
 	}
-	return t.In(p.zone).Format("Mon 2 Jan 15:04")
+	return t.In(p.zone).Format(minuteLayout)
 }
 
 func (p painter) blocks(list []machine.BlockView) []block {
@@ -104,23 +185,20 @@ func (p painter) blocks(list []machine.BlockView) []block {
 	return out
 }
 
-func (p painter) alert(a machine.AlertView) alertLine {
-	l := alertLine{Level: a.Level, Text: a.Text, Since: p.when(&a.Since)}
-	if a.Acknowledged {
-		l.State = "acknowledged"
-	}
-	return l
-}
-
-func (p painter) system(y machine.SystemView, all []machine.QuantityView) systemCard {
+func (p painter) system(y machine.SystemView, all []machine.QuantityView, past map[string]string) systemCard {
 	card := systemCard{ID: y.ID, Net: number(y.NetL) + " L", Withheld: p.blocks(y.Withheld)}
 	for _, q := range all {
 		if q.System == y.ID {
-			card.Quantities = append(card.Quantities, p.quantity(q))
+			l := p.quantity(q)
+			l.Past = template.HTML(past[q.System+"/"+q.Quantity])
+			card.Quantities = append(card.Quantities, l)
 		}
 	}
 	return card
 }
+
+// markWide is the width of a mark on a scale of 100: one at its end stands inside.
+const markWide = 1
 
 // quantity draws a scale of three bands to each side of the target.
 func (p painter) quantity(q machine.QuantityView) quantityLine {
@@ -130,7 +208,7 @@ func (p painter) quantity(q machine.QuantityView) quantityLine {
 	if q.Level != nil {
 		l.Known, l.Level = true, number(*q.Level)
 		l.InBand = math.Abs(*q.Level-q.Target) <= q.Band
-		l.Mark = place(*q.Level, q.Target-half, q.Target+half)
+		l.Mark = min(place(*q.Level, q.Target-half, q.Target+half), 100-markWide)
 		if q.LevelSD != nil {
 			l.SD = number(*q.LevelSD)
 			l.SpreadFrom, l.SpreadWide = span(*q.Level-*q.LevelSD, *q.Level+*q.LevelSD, q.Target-half, q.Target+half)
@@ -138,6 +216,9 @@ func (p painter) quantity(q machine.QuantityView) quantityLine {
 	}
 	if q.ConsumptionPerDay != nil {
 		l.Consumption = number(*q.ConsumptionPerDay)
+		if q.ConsumptionSD != nil {
+			l.Consumption += " ± " + number(*q.ConsumptionSD)
+		}
 	}
 	p.advice(&l, q)
 	switch {
@@ -159,8 +240,9 @@ func (p painter) advice(l *quantityLine, q machine.QuantityView) {
 			week = "falls by "
 		}
 		l.Trend = week + number(7*math.Abs(*t)) + " a week"
+		l.Trend += fmt.Sprintf(" (90 %%: %s to %s)", number(7**q.TrendLow), number(7**q.TrendHigh))
 		if *q.TrendLow <= 0 && *q.TrendHigh >= 0 {
-			l.Trend = "steady"
+			l.Trend = fmt.Sprintf("steady (90 %%: %s to %s a week)", number(7**q.TrendLow), number(7**q.TrendHigh))
 		}
 	}
 	if q.NextTest != nil {
@@ -175,7 +257,10 @@ func (p painter) channel(c machine.ChannelView) channelCard {
 	card := channelCard{ID: c.ID, System: c.System, Container: c.Container, Node: c.Node, Running: c.Running,
 		Plan:   number(c.PlannedMLPerDay) + " mL a day",
 		Window: number(c.Window24hHiML) + " of " + number(c.PerDayML) + " mL",
-		Used:   place(c.Window24hHiML, 0, c.PerDayML), Withheld: p.blocks(c.Withheld)}
+		Used:   place(c.Window24hHiML, 0, c.PerDayML), Planned: place(c.PlannedMLPerDay, 0, c.PerDayML), Rate: p.rate(c), Withheld: p.blocks(c.Withheld)}
+	if c.TubingLifeSeconds != nil && *c.TubingLifeSeconds > 0 {
+		card.Tubing = fmt.Sprintf("tubing has run %s h of %s h", number(c.RunSeconds/3600), number(*c.TubingLifeSeconds/3600))
+	}
 	if c.Next != nil {
 		card.Next = p.when(&c.Next.At) + ", " + number(c.Next.VolumeML) + " mL"
 	}
@@ -188,9 +273,20 @@ func (p painter) channel(c machine.ChannelView) channelCard {
 	return card
 }
 
-func (p painter) container(c machine.ContainerView) containerCard {
-	card := containerCard{ID: c.ID, Supplement: c.Supplement, Min: place(c.RemainingMinML, 0, c.CapacityML),
-		Max: place(c.RemainingMaxML, 0, c.CapacityML), Stop: place(c.StopML, 0, c.CapacityML),
+// rate says how a channel's pump delivers, and since when that is known.
+func (p painter) rate(c machine.ChannelView) string {
+	if c.RateMLPerMin == nil || c.Calibrated == nil {
+		return "not calibrated"
+	}
+	text := number(*c.RateMLPerMin) + " mL/min, calibrated " + c.Calibrated.In(p.zone).Format("2 Jan 2006")
+	if c.Provisional {
+		text += ", provisional"
+	}
+	return text
+}
+
+func (p painter) container(c machine.ContainerView, at time.Time) containerCard {
+	card := containerCard{ID: c.ID, Supplement: c.Supplement, Gauge: gauge(c, p.zone, at),
 		Remaining: number(c.RemainingMinML) + " to " + number(c.RemainingMaxML) + " of " + number(c.CapacityML) + " mL"}
 	if c.DaysLeft != nil {
 		card.Lasts = "lasts " + number(*c.DaysLeft) + " days"
@@ -246,7 +342,7 @@ func trimmed(v float64, decimals int) string {
 
 // place gives where v lies between from (0) and to (100), held inside.
 func place(v, from, to float64) float64 {
-	if !(to > from) || math.IsNaN(v) {
+	if share := (v - from) / (to - from); !(to > from) || math.IsNaN(share) {
 		return 0
 	}
 	return math.Round(100*max(0, min(100, 100*(v-from)/(to-from)))) / 100

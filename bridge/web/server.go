@@ -24,15 +24,27 @@ type Options struct {
 	// Latest gives the latest snapshot, false if there is none yet. It is called from many goroutines and must
 	// not block.
 	Latest  func() (Snapshot, bool)
-	Metrics http.Handler     // for /metrics; nil: there is none
-	Logger  *slog.Logger     // nil: slog.Default
-	Zone    *time.Location   // for times on the page; nil: UTC
-	Now     func() time.Time // nil: time.Now
+	Metrics http.Handler // for /metrics; nil: there is none
+	// Pictures gives drawings of what the ledger holds, false while there are none. It must not block.
+	Pictures     func() (Pictures, bool)
+	PictureStyle string           // a style sheet for their classes
+	Token        string           // whoever asks must know it; empty: everybody may
+	Logger       *slog.Logger     // nil: slog.Default
+	Zone         *time.Location   // for times on the page; nil: UTC
+	Now          func() time.Time // nil: time.Now
+}
+
+// Pictures are drawings, each an SVG element of numbers and escaped text, made by whoever can read the ledger.
+type Pictures struct {
+	At     time.Time
+	Day    string            // today's runs, given and planned
+	Levels map[string]string // the last days of a quantity, by "system/quantity"
 }
 
 // Server answers on one address. Its one goroutine, and those of its connections, live from Start to Close.
 type Server struct {
 	options Options
+	ending  context.CancelFunc
 
 	mu       sync.Mutex
 	http     *http.Server // nil: not started
@@ -73,7 +85,9 @@ func (s *Server) Start(listen string) error {
 		return fmt.Errorf("http: listening on %s: %w", listen, err)
 	}
 	s.listener, s.done = listener, make(chan struct{})
-	s.http = &http.Server{Handler: Handler(s.options), ReadHeaderTimeout: headerTimeout, ReadTimeout: readTimeout,
+	ending, end := context.WithCancel(context.Background())
+	s.ending = end
+	s.http = &http.Server{Handler: Handler(ending, s.options), ReadHeaderTimeout: headerTimeout, ReadTimeout: readTimeout,
 		WriteTimeout: writeTimeout, IdleTimeout: idleTimeout, MaxHeaderBytes: maxHeader,
 		ErrorLog: slog.NewLogLogger(s.options.Logger.Handler(), slog.LevelWarn)}
 	go s.serve()
@@ -108,6 +122,7 @@ func (s *Server) Close(ctx context.Context) error {
 		return s.closing
 	}
 	s.closed = true
+	s.ending() // pages that follow would else hold the server open
 	err := s.http.Shutdown(ctx)
 	if err != nil {
 		err = errors.Join(fmt.Errorf("http: closing: %w", err), s.http.Close())

@@ -59,7 +59,7 @@ var table = map[string]room{
 	"bridge/ledger":             {ours: []string{"bridge/machine", "safety"}, others: []string{"modernc.org/sqlite"}},
 	"bridge/metrics":            {ours: []string{"bridge/machine", "safety"}, others: []string{"github.com/prometheus/client_golang"}},
 	"bridge/notify":             {ours: []string{"bridge/machine"}},
-	"bridge/web":                {ours: []string{"bridge/machine", "safety"}},
+	"bridge/web":                {ours: []string{"bridge/machine", "bridge/screen", "safety"}},
 	"bridge":                    {ours: []string{"bridge/discovery", "bridge/machine", "bridge/node", "bridge/topics", "planner/units", "safety"}},
 	"deploy":                    {},
 	"cmd/aliquot":               {ours: []string{"*"}, others: []string{"github.com/alecthomas/kong", "github.com/schollz/progressbar/v3"}},

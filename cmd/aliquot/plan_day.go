@@ -29,6 +29,23 @@ func dayOf(text string, now time.Time, zone *time.Location) (from, to time.Time,
 func picture(l loaded, rows []machine.Row, notes []string, at, from, to time.Time) screen.Day {
 	site := machineSite(l.Site)
 	fold := machine.NewFold(site)
+	for i, row := range rows {
+		if row.At.After(at) {
+			rows = rows[:i]
+			break
+		}
+		fold.Add(row)
+	}
+	d := newDay(l, site, notes, at, from, to)
+	state := fold.State()
+	d.fill(&state, rows)
+	return d.Day
+}
+
+// siteDay is a day that is being gathered.
+type siteDay struct{ screen.Day }
+
+func newDay(l loaded, site *machine.Site, notes []string, at, from, to time.Time) siteDay {
 	d := screen.Day{Site: l.Name, From: from, To: to, At: at, Notes: notes}
 	for i := range site.Channels {
 		d.Lanes = append(d.Lanes, laneOf(&site.Channels[i], from, to))
@@ -36,40 +53,39 @@ func picture(l loaded, rows []machine.Row, notes []string, at, from, to time.Tim
 	for _, k := range site.KeepApart {
 		d.Apart = append(d.Apart, screen.Apart{A: k.Channels[0], B: k.Channels[1], Gap: k.Gap})
 	}
-	begin := later(at, from)
+	return siteDay{d}
+}
+
+// fill adds what rows up to the moment say was given, and what the state that follows from all of them plans.
+func (d *siteDay) fill(state *machine.State, rows []machine.Row) {
 	runs := newGiven()
 	for _, row := range rows {
-		if row.At.After(at) {
-			break
-		}
-		fold.Add(row)
 		runs.add(row)
 	}
 	for _, r := range runs.list {
-		if l := lane(&d, r.channel); l != nil && !r.At.Before(from) && r.At.Before(to) {
+		if l := d.lane(r.channel); l != nil && !r.At.Before(d.From) && r.At.Before(d.To) {
 			l.Runs = append(l.Runs, r.DayRun)
 		}
 	}
-	if !begin.Before(to) {
-		return d
+	begin := later(d.At, d.From)
+	if !begin.Before(d.To) {
+		return
 	}
-	state := fold.State()
-	view := machine.Preview(&state, begin)
+	view := machine.Preview(state, begin)
 	for _, r := range view.Runs {
-		if l := lane(&d, r.Channel); l != nil && r.At.Before(to) {
+		if l := d.lane(r.Channel); l != nil && r.At.Before(d.To) {
 			l.Runs = append(l.Runs, screen.DayRun{At: r.At, VolumeML: r.VolumeML, Seconds: r.Seconds})
 		}
 	}
 	for _, w := range view.Withheld {
-		if l := lane(&d, w.Channel); l != nil {
+		if l := d.lane(w.Channel); l != nil {
 			l.Why = append(l.Why, fmt.Sprintf("%s: %s", w.Code, w.Text))
 		}
 	}
 	d.Notes = append(d.Notes, view.Notes...)
-	if to.Sub(begin) > 24*time.Hour {
+	if d.To.Sub(begin) > 24*time.Hour {
 		d.Notes = append(d.Notes, "this day is longer than 24 h: its last hour is not planned here")
 	}
-	return d
 }
 
 func later(a, b time.Time) time.Time {
@@ -88,7 +104,7 @@ func laneOf(c *machine.Channel, from, to time.Time) screen.Lane {
 	return l
 }
 
-func lane(d *screen.Day, channel string) *screen.Lane {
+func (d *siteDay) lane(channel string) *screen.Lane {
 	for i := range d.Lanes {
 		if d.Lanes[i].Channel == channel {
 			return &d.Lanes[i]

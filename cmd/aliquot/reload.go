@@ -6,10 +6,12 @@ import (
 	"log/slog"
 	"os"
 	"os/signal"
+	"slices"
 	"syscall"
 	"time"
 
 	"aliquot/bridge"
+	"aliquot/bridge/machine"
 )
 
 // reloads tells when a service is asked to read its configuration anew: by SIGHUP, unless a terminal is where it runs.
@@ -108,18 +110,17 @@ func reread(logger *slog.Logger, l loaded) *loaded {
 // quietWait is how long a reload waits for runs to end; what still runs then is stopped, and counts in full.
 const quietWait = 5 * time.Minute
 
+// running says whether any channel has a run under way.
+func running(v machine.SiteView) bool {
+	return slices.ContainsFunc(v.Channels, func(c machine.ChannelView) bool { return c.Running })
+}
+
 // awaitQuiet waits for a moment in which nothing runs.
 func awaitQuiet(ctx context.Context, b *bridge.Bridge) {
 	tick := time.NewTicker(time.Second)
 	defer tick.Stop()
 	for most := time.After(quietWait); ; {
-		running := false
-		if v, ok := b.View(); ok {
-			for _, c := range v.Channels {
-				running = running || c.Running
-			}
-		}
-		if !running {
+		if v, ok := b.View(); !ok || !running(v) {
 			return
 		}
 		select {

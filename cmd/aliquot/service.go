@@ -96,7 +96,9 @@ func (s *service) connect(ctx context.Context, o serviceOptions, book *ledger.Le
 	if link.client, err = mqtt.New(s.clientOptions(o, counters)); err != nil {
 		return fail(exitConfig, "%w", err)
 	}
-	s.page = web.New(web.Options{Latest: s.latest, Metrics: counters.Handler(), Zone: o.site.Zone, Logger: o.logger})
+	pictures := &painter{site: o.site, book: book, view: s.bridge.View, logger: o.logger}
+	undo.add("drawing for the page", pictures.close)
+	s.page = web.New(web.Options{Latest: s.latest, Metrics: counters.Handler(), Pictures: pictures.pictures, PictureStyle: pictureStyle, Zone: o.site.Zone, Logger: o.logger})
 	if err = s.page.Start(o.site.HTTP.Listen); err != nil {
 		return fail(exitFailed, "%w", err)
 	}

@@ -1,0 +1,91 @@
+package screen
+
+import (
+	"strings"
+	"testing"
+	"time"
+
+	"aliquot/bridge/machine"
+	"aliquot/safety"
+)
+
+func texts(list []Need) string {
+	var out []string
+	for _, n := range list {
+		line := n.Level + ": " + n.Text
+		if n.Do != "" {
+			line += " > " + n.Do
+		}
+		if n.Known {
+			line += " (known)"
+		}
+		out = append(out, line)
+	}
+	return strings.Join(out, "\n")
+}
+
+func TestNeeds(t *testing.T) {
+	now := time.Date(2027, 3, 2, 9, 0, 0, 0, time.UTC)
+	past, ahead := now.Add(-time.Hour), now.Add(time.Hour)
+	shed := func(change func(*machine.SiteView)) machine.SiteView {
+		v := machine.SiteView{At: now, Ready: true, Systems: []machine.SystemView{{ID: "nursery"}},
+			Channels:   []machine.ChannelView{{ID: "alk", System: "nursery", Container: "jug", Node: "board"}, {ID: "ca", System: "nursery", Container: "can", Node: "board"}},
+			Quantities: []machine.QuantityView{{System: "nursery", Quantity: "alkalinity", Unit: "dKH", NextTest: &ahead}}}
+		change(&v)
+		return v
+	}
+	alert := func(name, level, text string) machine.AlertView {
+		return machine.AlertView{Name: name, Level: level, Text: text, Raised: true, Since: past}
+	}
+	block := func(code safety.Code, text string) machine.BlockView {
+		return machine.BlockView{Code: code, Text: text}
+	}
+	for _, c := range []struct {
+		name   string
+		change func(*machine.SiteView)
+		want   string
+	}{
+		{"nothing", func(*machine.SiteView) {}, ""},
+		{"an alert that is over", func(v *machine.SiteView) {
+			v.Alerts = []machine.AlertView{{Name: "ledger", Level: machine.Critical, Text: "over"}}
+		}, ""},
+		{"by level, and what is known last of it", func(v *machine.SiteView) {
+			known := alert("clock", machine.Critical, "the clock is off")
+			known.Acknowledged = true
+			v.Alerts = []machine.AlertView{alert("a", machine.Notice, "a word"), known, alert("container-low-jug", machine.Warning, "jug runs low"), alert("ledger", machine.Critical, "the disk is full")}
+		}, "critical: the disk is full > see to the disk of the ledger; the service's log says more\n" +
+			"critical: the clock is off > let the system set its clock, or look at it and say aliquot ask clock (known)\n" +
+			"warning: jug runs low > aliquot refill jug --full, or --add what you added\nnote: a word"},
+		{"what an alert says is not said again", func(v *machine.SiteView) {
+			v.Alerts = []machine.AlertView{alert("lockout-alk-fault", machine.Critical, "channel alk: on 3 s beyond its time"), alert("container-empty-can", machine.Critical, "can is empty")}
+			v.Channels[0].Withheld = []machine.BlockView{block(safety.Fault, "on 3 s beyond its time")}
+			v.Channels[1].Withheld = []machine.BlockView{block(safety.ContainerEmpty, "container can is empty")}
+		}, "critical: channel alk: on 3 s beyond its time > look at the pump and its line, then aliquot clear alk fault\n" +
+			"critical: can is empty > aliquot refill can --full, then prime its lines"},
+		{"one reason for all channels is said once, one for each channel for each", func(v *machine.SiteView) {
+			for i := range v.Channels {
+				v.Channels[i].Withheld = []machine.BlockView{block(safety.LinkDown, "no connection to the broker"), block(safety.NotPrimed, "the line is not primed")}
+			}
+		}, "warning: alk: no connection to the broker > see whether the broker runs\n" +
+			"warning: alk: the line is not primed > aliquot prime alk --into vessel, look at the outlet, then aliquot primed alk\n" +
+			"warning: ca: the line is not primed > aliquot prime ca --into vessel, look at the outlet, then aliquot primed ca"},
+		{"what passes by itself asks for nobody", func(v *machine.SiteView) {
+			v.Channels[0].Withheld = []machine.BlockView{block(safety.DayCap, "the cap is reached"), block(safety.RestTime, "rests for 3 min")}
+		}, ""},
+		{"a hold is a note", func(v *machine.SiteView) { v.Systems[0].Withheld = []machine.BlockView{block(safety.OnHold, "feeding")} },
+			"note: nursery: feeding > it ends by itself; sooner with aliquot release and the same name"},
+		{"a test that is worth most now", func(v *machine.SiteView) {
+			v.Quantities[0].NextTest, v.Quantities[0].NextTestWhy = &past, "the level is known only within ± 0.6 dKH"
+		}, "note: alkalinity of nursery: a test is worth most now, the level is known only within ± 0.6 dKH > test, then aliquot enter alkalinity VALUE dKH"},
+		{"not beside an alert for it", func(v *machine.SiteView) {
+			v.Quantities[0].NextTest = &past
+			v.Alerts = []machine.AlertView{alert("test-due-nursery-alkalinity", machine.Notice, "alkalinity is due")}
+		}, "note: alkalinity is due > test, then aliquot enter alkalinity VALUE dKH"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			if got := texts(Needs(shed(c.change))); got != c.want {
+				t.Errorf("got\n%s\nwant\n%s", got, c.want)
+			}
+		})
+	}
+}
