@@ -56,6 +56,7 @@ func (r *reader) readSite(root value) *Site {
 	if v, ok := m.get("http"); ok {
 		if h, ok := v.open(); ok {
 			take(h, "listen", &s.HTTP.Listen, readListen)
+			take(h, "token_file", &s.HTTP.TokenFile, readFile)
 		}
 	}
 	if v, ok := m.get("ledger"); ok {

@@ -130,7 +130,11 @@ func collide(a, b use) string {
 func (p *plant) checkPorts() {
 	s := p.site
 	if s.HTTP.Listen != "" && !loopbackListen(s.HTTP.Listen) {
-		p.warn("http.listen", s.HTTP.Listen+" can be reached from outside", "", "everybody there can read the page: it has no log-in")
+		if s.HTTP.TokenFile == "" {
+			p.warn("http.listen", s.HTTP.Listen+" can be reached from outside", "", "everybody there can read the page: add token_file")
+		} else {
+			p.warn("http.token_file", "the token goes over the network as plain text", "anybody on the way can read it", "put a web server with https in front, and listen at 127.0.0.1")
+		}
 	}
 	if e := s.MQTT.Embedded; e != nil {
 		_, a, aok := splitListen(e.Listen)

@@ -82,7 +82,10 @@ type Discovery struct {
 }
 
 // HTTP is the read-only page.
-type HTTP struct{ Listen string }
+type HTTP struct {
+	Listen    string
+	TokenFile string // empty: no token is asked for; never opened here
+}
 
 // Ledger is the durable record.
 type Ledger struct{ Path string }

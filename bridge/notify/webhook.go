@@ -66,7 +66,7 @@ func (w *Webhook) Deliver(ctx context.Context, payload []byte) error {
 	r.Header.Set("Content-Type", "application/json")
 	r.Header.Set("User-Agent", "aliquot/"+w.o.Version)
 	if w.o.TokenFile != "" {
-		token, err := readToken(w.o.TokenFile)
+		token, err := ReadToken(w.o.TokenFile)
 		if err != nil {
 			return err
 		}
@@ -136,8 +136,8 @@ func readLimited(path string, limit int64) ([]byte, error) {
 	return io.ReadAll(io.LimitReader(f, limit+1))
 }
 
-// readToken reads a file that holds a token and nothing else.
-func readToken(path string) (string, error) {
+// ReadToken reads a file that holds a token and nothing else: printable characters, at most 4 KiB.
+func ReadToken(path string) (string, error) {
 	b, err := readLimited(path, maxToken)
 	if err != nil {
 		return "", fmt.Errorf("the token file: %w", err)

@@ -72,7 +72,9 @@ func TestNeeds(t *testing.T) {
 		{"what passes by itself asks for nobody", func(v *machine.SiteView) {
 			v.Channels[0].Withheld = []machine.BlockView{block(safety.DayCap, "the cap is reached"), block(safety.RestTime, "rests for 3 min")}
 		}, ""},
-		{"a hold is a note", func(v *machine.SiteView) { v.Systems[0].Withheld = []machine.BlockView{block(safety.OnHold, "feeding")} },
+		{"a hold is a note", func(v *machine.SiteView) {
+			v.Systems[0].Withheld = []machine.BlockView{block(safety.OnHold, "feeding")}
+		},
 			"note: nursery: feeding > it ends by itself; sooner with aliquot release and the same name"},
 		{"a test that is worth most now", func(v *machine.SiteView) {
 			v.Quantities[0].NextTest, v.Quantities[0].NextTestWhy = &past, "the level is known only within ± 0.6 dKH"

@@ -16,6 +16,7 @@ import (
 	"aliquot/bridge/machine"
 	"aliquot/bridge/metrics"
 	"aliquot/bridge/mqtt"
+	alerting "aliquot/bridge/notify"
 	"aliquot/bridge/topics"
 	"aliquot/bridge/web"
 	"aliquot/safety"
@@ -96,9 +97,13 @@ func (s *service) connect(ctx context.Context, o serviceOptions, book *ledger.Le
 	if link.client, err = mqtt.New(s.clientOptions(o, counters)); err != nil {
 		return fail(exitConfig, "%w", err)
 	}
+	token, err := pageToken(o.site)
+	if err != nil {
+		return err
+	}
 	pictures := &painter{site: o.site, book: book, view: s.bridge.View, logger: o.logger}
 	undo.add("drawing for the page", pictures.close)
-	s.page = web.New(web.Options{Latest: s.latest, Metrics: counters.Handler(), Pictures: pictures.pictures, PictureStyle: pictureStyle, Zone: o.site.Zone, Logger: o.logger})
+	s.page = web.New(web.Options{Latest: s.latest, Metrics: counters.Handler(), Pictures: pictures.pictures, PictureStyle: pictureStyle, Token: token, Zone: o.site.Zone, Logger: o.logger})
 	if err = s.page.Start(o.site.HTTP.Listen); err != nil {
 		return fail(exitFailed, "%w", err)
 	}
@@ -109,6 +114,18 @@ func (s *service) connect(ctx context.Context, o serviceOptions, book *ledger.Le
 	})
 	go func() { s.ended <- s.live(ctx, link.client, undo) }()
 	return nil
+}
+
+// pageToken is what whoever asks for the page must know; empty if nothing.
+func pageToken(l loaded) (string, error) {
+	if l.HTTP.TokenFile == "" {
+		return "", nil
+	}
+	token, err := alerting.ReadToken(l.HTTP.TokenFile)
+	if err != nil {
+		return "", fail(exitConfig, "http.token_file: %w", err)
+	}
+	return token, nil
 }
 
 // live runs until the context ends or the machine fails, then takes everything down: pumps are stopped while
