@@ -65,7 +65,11 @@ func (s *svg) draw() {
 	}
 	if d.At.After(d.From) && d.At.Before(d.To) {
 		s.out(`<line class="now" x1="%[1]s" x2="%[1]s" y1="%[2]s" y2="%[3]s"/>`, f(s.x(d.At)), f(svgTop-8), f(s.height-40))
-		s.text("small", s.x(d.At)+4, svgTop-12, "start", "now "+d.At.In(s.zone).Format("15:04"))
+		x, anchor := s.x(d.At)+4, "start"
+		if x > svgWidth-svgRight-60 {
+			x, anchor = svgWidth-svgRight, "end"
+		}
+		s.text("small", x, svgTop-12, anchor, "now "+d.At.In(s.zone).Format("15:04"))
 	}
 	s.text("small", svgLeft, s.height-14, "start", "filled: given; outlined: planned; ticks: slots; shaded: night; hatched: kept free for a neighbour")
 	s.out("</svg>\n")

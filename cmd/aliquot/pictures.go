@@ -35,7 +35,9 @@ const (
 	// Pictures are drawn anew at most every half minute, and never for more than a fiftieth of the time.
 	drawGap   = 30 * time.Second
 	drawShare = 50
-	drawWait  = 2 * time.Minute
+	// A run under way keeps others waiting, and with them the plan of the day: the picture is of the moment before it,
+	// unless that is so long ago that it tells something.
+	drawBefore = 15 * time.Minute
 )
 
 // pictures gives what was drawn last, and has it drawn anew if that is some time ago.
@@ -43,10 +45,7 @@ func (p *painter) pictures() (web.Pictures, bool) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	v, ok := p.view()
-	began := time.Now()
-	// A run under way stands in the way of others, and the day's plan with it: its picture waits for its end.
-	early := began.Before(p.earliest) || running(v) && began.Before(p.earliest.Add(drawWait))
-	if ok && !p.drawing && !p.closed && !early {
+	if began := time.Now(); ok && !p.drawing && !p.closed && !began.Before(p.earliest) {
 		p.drawing = true
 		p.work.Go(func() { p.redraw(began, v.At) })
 	}
@@ -82,10 +81,7 @@ func (p *painter) draw(now time.Time) (web.Pictures, error) {
 		return web.Pictures{}, err
 	}
 	g := logbook.Begin(site, from.AddDate(0, 0, 1-pastDays), to, now)
-	if err := p.book.Each(1, func(r machine.Row) error {
-		g.Add(r)
-		return nil
-	}); err != nil {
+	if err := p.eachBeforeOpenRuns(now, g.Add); err != nil {
 		return web.Pictures{}, err
 	}
 	span := g.Span()
@@ -98,6 +94,36 @@ func (p *painter) draw(now time.Time) (web.Pictures, error) {
 	d.fill(&state, g.Rows())
 	out.Day = screen.DayFigure(d.Day, p.site.Zone)
 	return out, nil
+}
+
+// eachBeforeOpenRuns gives the rows up to the first run that has no outcome yet.
+func (p *painter) eachBeforeOpenRuns(now time.Time, take func(machine.Row)) error {
+	open := map[string]bool{}
+	var waiting []machine.Row
+	flush := func() {
+		for _, r := range waiting {
+			take(r)
+		}
+		waiting = waiting[:0]
+	}
+	if err := p.book.Each(1, func(r machine.Row) error {
+		switch b := r.Body.(type) {
+		case machine.RunReserved:
+			open[b.Run] = true
+		case machine.RunEnded:
+			delete(open, b.Run)
+		}
+		if waiting = append(waiting, r); len(open) == 0 {
+			flush()
+		}
+		return nil
+	}); err != nil {
+		return err
+	}
+	if len(waiting) > 0 && now.Sub(waiting[0].At) > drawBefore {
+		flush()
+	}
+	return nil
 }
 
 func plotName(i int) string { return "past-" + string(rune('a'+i%26)) + string(rune('a'+i/26%26)) }
