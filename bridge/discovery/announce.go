@@ -31,7 +31,7 @@ func (a Announcer) Birth() string { return a.Prefix + "/status" }
 func (a Announcer) IsBirth(payload []byte) bool { return string(payload) == "online" }
 
 // Announce gives the announcement of every entity of a site, in a stable order: site, systems, channels, containers,
-// nodes. It uses the names in the view and nothing that changes while a site runs, so that the same configuration is
+// probes, nodes. It uses the names in the view and nothing that changes while a site runs, so that the same configuration is
 // announced by the same bytes.
 func (a Announcer) Announce(v machine.SiteView) []topics.Message {
 	var out []topics.Message
@@ -56,6 +56,9 @@ func (a Announcer) entities(v machine.SiteView) []entity {
 	}
 	for _, k := range v.Containers {
 		b.container(k)
+	}
+	for _, p := range v.Probes {
+		b.probe(p)
 	}
 	for _, n := range v.Nodes {
 		b.node(n)

@@ -29,6 +29,8 @@ func shed() (discovery.Announcer, machine.SiteView) {
 		Quantities: []machine.QuantityView{{System: "nursery", Quantity: "alkalinity", Unit: "dKH", Target: 8.3}, {System: "nursery", Quantity: "calcium", Unit: "mg/L", Target: 430}},
 		Channels:   []machine.ChannelView{{ID: "alk", System: "nursery", Container: "jug", Node: "board"}},
 		Containers: []machine.ContainerView{{ID: "jug"}},
+		Probes: []machine.ProbeView{{ID: "ph", Quantity: "pH", Unit: "pH"}, {ID: "water", Quantity: "temperature", Unit: "degC"}, {ID: "conductivity", Quantity: "salinity", Unit: "psu"},
+			{ID: "leak", Quantity: "switch"}},
 		Nodes:      []machine.NodeView{{ID: "board"}},
 		Interlocks: []machine.InterlockView{{Name: "ph-high"}}}
 }

@@ -2,6 +2,7 @@ package discovery
 
 import (
 	"aliquot/bridge/machine"
+	"aliquot/planner/units"
 )
 
 // eventTypes are all kinds of machine.Happened: a dashboard warns of any other.
@@ -66,4 +67,31 @@ func (b *builder) container(k machine.ContainerView) {
 func (b *builder) node(n machine.NodeView) {
 	b.on("node", n.ID)
 	b.add(binarySensor, "online", config{Name: "Online", DeviceClass: "connectivity", Category: "diagnostic", StateTopic: b.a.Layout.State("node", n.ID), ValueTemplate: flag("value_json.online")})
+}
+
+// probe announces one measurement that streams in, or a switch.
+func (b *builder) probe(p machine.ProbeView) {
+	b.on("probe", p.ID)
+	state := b.a.Layout.State("probe", p.ID)
+	if p.Quantity == string(units.Switch) {
+		b.add(binarySensor, "on", config{Name: "On", StateTopic: state, ValueTemplate: "{{ ('ON' if value_json.value == 1 else 'OFF') if value_json.value is not none else 'None' }}"})
+	} else {
+		b.add(sensor, "reading", reading(p, state))
+	}
+	b.add(binarySensor, "bad", config{Name: "No good reading", DeviceClass: "problem", Category: "diagnostic", StateTopic: state, AttributesTopic: state, ValueTemplate: flag("not value_json.good")})
+}
+
+// reading is in the unit of the state. Two quantities have a class that dashboards know, each with a unit of its own spelling.
+func reading(p machine.ProbeView, state string) config {
+	two := 2
+	k := config{Name: "Reading", Unit: p.Unit, StateClass: "measurement", Precision: &two, StateTopic: state, ValueTemplate: "{{ value_json.value }}"}
+	switch units.Quantity(p.Quantity) {
+	case units.PH:
+		k.DeviceClass, k.Unit = "ph", ""
+	case units.Temperature:
+		k.DeviceClass, k.Unit = "temperature", "°C"
+	default:
+		k.Icon = "mdi:gauge"
+	}
+	return k
 }

@@ -50,6 +50,10 @@ var looks = []appearance{
 	{"sensor.pier_container_carbonate_jug_days_left", "", "duration", "d", "measurement"},
 	{"binary_sensor.pier_container_carbonate_jug_low", "off", "problem", "", ""},
 	{"binary_sensor.pier_container_calcium_jug_empty", "on", "problem", "", ""},
+	{"sensor.pier_probe_ph_reading", "8.21", "ph", "", "measurement"},
+	{"sensor.pier_probe_water_reading", "25.4", "temperature", "°C", "measurement"},
+	{"binary_sensor.pier_probe_leak_on", "off", "", "", ""},
+	{"binary_sensor.pier_probe_ph_no_good_reading", "off", "problem", "", ""},
 	{"binary_sensor.pier_node_board_online", "on", "connectivity", "", ""},
 }
 
@@ -64,6 +68,10 @@ func TestDashboard(t *testing.T) {
 	r.nodes()
 	p := r.daemon("")
 	r.owns(p)
+	for probe, reading := range map[string]string{"ph": "8.21", "water": "25.4", "leak": "dry"} {
+		r.spy.say("pier/probe/"+probe, reading, false)
+	}
+	r.spy.await(r.from, "the probes", on(r.topic("state/probe/leak"), `"good":true`))
 	h.checkLooks()
 	h.checkTest(r)
 	h.checkHold(r)
