@@ -81,7 +81,7 @@ func (t *turn) tick() {
 		return
 	}
 	now := t.wall()
-	if t.nextTick.IsZero() || !now.Before(t.nextTick) || t.daysStale {
+	if t.nextTick.IsZero() || !now.Before(t.nextTick) || t.daysStale || t.goodEnds(now) {
 		t.plan(now)
 	}
 }
@@ -178,9 +178,9 @@ func (t *turn) tryServe(c *channelState, d *dueSlot) {
 		return
 	}
 	run, carry, ok := t.site.planner().RunAt(t.planChannel(c, t.wall()), c.day.PerDay, d.slot)
-	if c.runRefused = ok && !c.sound(run); c.runRefused {
-		t.withhold(c, d, safety.Block{Code: safety.BadVolume, Text: t.unplannedText(c, safety.BadVolume)})
-		return
+	if c.runRefused = ok && !c.sound(run); c.runRefused { // H-35
+		run, ok = c.plainShare(d.slot)
+		carry = c.carryNL
 	}
 	if !ok {
 		if carry != c.carryNL {

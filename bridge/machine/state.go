@@ -105,6 +105,7 @@ type channelState struct {
 	due                    *dueSlot
 	day                    planner.Day
 	dayRefused, runRefused bool                // the day, or the last run, that the plan came to could not be one
+	good                   goodPlan            // what stands for a day that could not be
 	more                   safety.Microlitres  // what the upper end of the use would take on top of the plan, in a day
 	capAhead               *advice.Cap         // the cap that it will run into; nil: none that is known of
 	volumes                []dayVolume         // planned daily volumes that really ran, oldest first
