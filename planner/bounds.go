@@ -33,8 +33,14 @@ func (l *lane) surplus() float64 { return float64(l.ch.RunsOn - l.ch.Offset) }
 func (l *lane) tolerance() float64 { return 1 + float64(l.ch.Tolerance)/1000 }
 
 // mostPerDay is the largest daily volume, mL, with which no rolling 24 h can exceed per_day even if every run
-// gives its most: the fullest window of the calendar, what earlier slots owe, and a µL of rounding and the surplus a run.
-func (l *lane) mostPerDay() float64 { return l.mostWithin(float64(l.ch.PerDay)) }
+// gives its most: the fullest window of the calendar, what earlier slots owe, and a µL of rounding and the surplus a run. Where
+// each run counts as the worst it is what the runs can give for which there is room.
+func (l *lane) mostPerDay() float64 {
+	if runs, limited := l.countedRuns(); limited {
+		return l.mostCounted(runs)
+	}
+	return l.mostWithin(float64(l.ch.PerDay))
+}
 
 // mostWithin is mostPerDay for a cap in µL.
 func (l *lane) mostWithin(limit float64) float64 {

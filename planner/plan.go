@@ -32,6 +32,9 @@ type ChannelState struct {
 	// Offset is what every run gives besides rate × time, of either sign; RunsOn is the most of it that is booked, at
 	// least 0 and at least Offset. Both are 0 where the calibration knows of none.
 	Offset, RunsOn safety.Microlitres
+	// Worst is what every run counts as at least, whatever its volume, before the tolerance: all that a relay's own off-timer
+	// lets through. 0: a run counts by what it gives.
+	Worst safety.Microlitres
 	// CarryNL is what earlier slots owe, nanolitres. More than one run's remainder is not believed: nothing
 	// missed is caught up.
 	CarryNL int64

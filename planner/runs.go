@@ -18,13 +18,13 @@ func (l *lane) planRuns(in *Input, perDay safety.Microlitres, out *Output) {
 	if horizon <= 0 {
 		horizon = defaultHorizon
 	}
-	owed, dropped := l.believedCarry()
+	owed, dropped := l.believedCarry(perDay)
 	for _, slot := range l.ch.Calendar.Slots(in.At, in.At.Add(horizon)) {
 		if !l.ch.ServedThrough.IsZero() && !slot.At.After(l.ch.ServedThrough) {
 			continue
 		}
 		owed += OwedNL(perDay, slot)
-		run, excess, ok := l.split(owed)
+		run, excess, ok := l.split(owed, l.leastNL(perDay))
 		dropped += excess
 		owed -= excess
 		if !ok {
@@ -55,8 +55,12 @@ func OwedNL(perDay safety.Microlitres, slot Slot) int64 {
 
 // believedCarry is what earlier slots can owe at all, and what is left out of it: all of it where per_day has
 // no room for a carry.
-func (l *lane) believedCarry() (owed, dropped int64) {
+func (l *lane) believedCarry(perDay safety.Microlitres) (owed, dropped int64) {
 	carry, most := max(0, l.ch.CarryNL), l.carryMost()
+	if _, limited := l.countedRuns(); limited {
+		owed = min(carry, l.leastNL(perDay)-1)
+		return max(0, owed), carry - max(0, owed)
+	}
 	slots := float64(max(l.peak.Slots, l.ch.Peak.Slots))
 	if (most+slots*l.surplus())*l.tolerance()+slots <= float64(l.ch.PerDay) {
 		owed = min(carry, int64(most*nlPerUL))
@@ -65,9 +69,9 @@ func (l *lane) believedCarry() (owed, dropped int64) {
 }
 
 // split decides the run for what is owed: whole milliseconds of rate × time besides the offset, then the whole µL that
-// these give, both rounded down. excess is the part of owed above per_run, or above what the longest run can move. ok is
+// these give, both rounded down. Less than the least is not given. excess is the part of owed above per_run, or above what the longest run can move. ok is
 // false if the run would be below the smallest, or if the offset alone gives what is owed.
-func (l *lane) split(owed int64) (run Run, excess int64, ok bool) {
+func (l *lane) split(owed, least int64) (run Run, excess int64, ok bool) {
 	if l.ch.Rate <= 0 {
 		return Run{}, 0, false // nothing is known of how long a volume takes
 	}
@@ -75,7 +79,7 @@ func (l *lane) split(owed int64) (run Run, excess int64, ok bool) {
 	if owed > most {
 		owed, excess = most, owed-most
 	}
-	if owed < int64(l.ch.SmallestRun)*nlPerUL {
+	if owed < least {
 		return Run{}, excess, false
 	}
 	ms := (owed - int64(l.ch.Offset)*nlPerUL) * 1000 / rate

@@ -6,9 +6,9 @@ import "aliquot/safety"
 // false if what is owed is below the smallest run: carryNL is then owed to a later slot.
 func RunAt(ch ChannelState, perDay safety.Microlitres, slot Slot) (run Run, carryNL int64, ok bool) {
 	l := lane{ch: &ch}
-	owed, _ := l.believedCarry()
+	owed, _ := l.believedCarry(perDay)
 	owed += OwedNL(perDay, slot)
-	run, excess, ok := l.split(owed)
+	run, excess, ok := l.split(owed, l.leastNL(perDay))
 	owed -= excess
 	if !ok {
 		return Run{}, owed, false

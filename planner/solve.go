@@ -251,6 +251,8 @@ func badNumbers(l *lane) string {
 	case c.PerDay < 0 || c.PerDay > largestVolume || c.PerRun < 0 || c.PerRun > largestVolume ||
 		c.SmallestRun < 0 || c.SmallestRun > largestVolume || c.Tolerance < 0 || c.Tolerance > 1000:
 		return "its limits are out of range"
+	case c.Worst < 0 || c.Worst > largestVolume:
+		return "what each of its runs counts as is out of range"
 	case c.Offset < -largestVolume || c.RunsOn < max(0, c.Offset) || c.RunsOn > largestVolume:
 		return "its offset is out of range"
 	case outOfRange(c.Base) || outOfRange(c.Reference) || outOfRange(c.InForce) || outOfRange(c.Ceiling) || outOfRange(c.DoubtCeiling) || c.Rate < 0 || c.Rate > fastest:

@@ -20,7 +20,6 @@ type checker struct {
 	total    []float64           // µL into the tank, by channel
 	planned  []float64           // the least daily volume that was planned while the tail is measured, µL, by channel
 	measured []float64           // µL, likewise
-	capped   []bool              // the cap left no room for a smallest run at some hour of it
 	ids      map[string]bool     // of the runs on the wire
 	decided  map[string]decision // when each was made
 	reserved map[*ledger]map[string]machine.RunReserved
@@ -57,7 +56,7 @@ type heldUntil struct {
 
 func newChecker(site *machine.Site) checker {
 	n := len(site.Channels)
-	c := checker{site: site, flows: make([]flows, n), total: make([]float64, n), planned: make([]float64, n), measured: make([]float64, n), capped: make([]bool, n), ids: map[string]bool{}, decided: map[string]decision{},
+	c := checker{site: site, flows: make([]flows, n), total: make([]float64, n), planned: make([]float64, n), measured: make([]float64, n), ids: map[string]bool{}, decided: map[string]decision{},
 		reserved: map[*ledger]map[string]machine.RunReserved{}, raised: map[string]bool{}, stops: map[*process]map[int]bool{}, lastSent: []time.Duration{-hour, -hour},
 		lastDose: make([]time.Duration, n), slots: map[string]time.Duration{}}
 	for i := range site.Channels {

@@ -1,6 +1,7 @@
 package faultsim
 
 import (
+	"math"
 	"time"
 
 	"aliquot/bridge/machine"
@@ -177,14 +178,26 @@ func (c *checker) liveness(w *world) {
 		// Whatever is planned, no more than per_run at each slot is given.
 		slots := len(ch.Calendar.Slots(w.s.Start.Add(c.tail), w.s.Start.Add(w.now)))
 		c.planned[i] = min(c.planned[i], float64(slots)*float64(ch.Limits.PerRun))
-		// Where the plan goes up to the cap, what the gate fears of each run may not leave room for the last one of a day.
-		if c.capped[i] && slots > 0 {
-			owed += c.planned[i] / float64(slots)
-		}
+		owed = max(owed, min(c.gathered(&c.site.Channels[i], slots, c.planned[i]), float64(ch.Limits.PerRun)))
 		if !(c.measured[i] >= .95*c.planned[i]-owed) {
 			w.violated("LIVENESS", "%s gave %.0f µL in the last day without faults, at least %.0f µL were planned", ch.ID, c.measured[i], c.planned[i])
 		}
 	}
+}
+
+// gathered is what slots of a relay with a timer of its own may owe to later ones, µL: every run counts as all that the
+// timer lets through, and where per_day has not room for so many the runs are fewer and larger, or one has to wait.
+func (c *checker) gathered(ch *machine.Channel, slots int, planned float64) float64 {
+	for _, n := range c.site.Nodes {
+		if n.ID != ch.Node || n.AutoOff == 0 {
+			continue
+		}
+		worst := 1.15 * ch.Tolerance.Above(ch.NominalRate.VolumeIn(n.AutoOff)).Millilitres() * 1000 // calibrated a little faster
+		if runs := math.Floor(float64(ch.Limits.PerDay) / worst); runs <= float64(slots) {
+			return 1.1 * planned / max(1, runs)
+		}
+	}
+	return 0
 }
 
 // offset is that of local time, s.
@@ -202,9 +215,6 @@ func (w *world) measure() {
 		return
 	}
 	for i, v := range machine.Snapshot(&p.state).Channels {
-		for _, b := range v.Withheld {
-			w.check.capped[i] = w.check.capped[i] || b.Code == safety.DayCap
-		}
 		w.check.planned[i] = min(w.check.planned[i], v.PlannedMLPerDay*1000)
 	}
 }

@@ -47,6 +47,9 @@ func (s *State) planChannel(c *channelState, at time.Time) planner.ChannelState 
 	}
 	// A planned run is bounded by its volume, by its time and by its pH step, whichever is least.
 	p.PerRun = min(p.PerRun, max(0, safety.Microlitres(int64(c.rate)*int64(c.cfg.Limits.RunTime)/1e6)+c.offset))
+	if n := s.node(c.cfg.Node); n != nil && n.cfg.AutoOff > 0 && c.rate > 0 {
+		_, p.Worst = s.worstCase(c, 1, 0, c.rate)
+	}
 	if g := c.gentlest(); g > 0 {
 		p.PerRun = min(p.PerRun, max(g, p.SmallestRun))
 	}
