@@ -129,6 +129,7 @@ func (t *turn) conditions() []condition {
 	}
 	for i := range t.probes {
 		t.probes[i].conditions(add)
+		t.probes[i].pairConditions(add)
 	}
 	for i := range t.channels {
 		t.tubingConditions(&t.channels[i], add)

@@ -93,7 +93,7 @@ func (s *State) interlockBlocks(c *channelState) []safety.Block {
 		}
 		text := fmt.Sprintf("interlock %s: its condition on probe %s holds", l.Name, l.Probe)
 		if noData {
-			text = fmt.Sprintf("interlock %s: probe %s has no good reading (%s)", l.Name, l.Probe, s.probe(l.Probe).why)
+			text = fmt.Sprintf("interlock %s: probe %s has no good reading (%s)", l.Name, l.Probe, s.probe(l.Probe).whyNot())
 		} else if l.Rule.Latch {
 			text += "; it stays until somebody clears it"
 		}

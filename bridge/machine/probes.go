@@ -102,7 +102,9 @@ func (s *State) reading(p *probeState) safety.Reading {
 		fresh := !p.pastAt.IsZero() && s.clock.Wall().Sub(p.pastAt) <= p.cfg.StaleAfter
 		return safety.Reading{Value: p.past, Good: fresh && p.past >= p.cfg.Low && p.past <= p.cfg.High}
 	}
-	return safety.Reading{Value: p.value, Good: p.good && s.now.Mono-p.mono <= p.cfg.StaleAfter}
+	r := s.rawReading(p)
+	r.Good = r.Good && p.apart == ""
+	return r
 }
 
 // batchEvery is how often readings are written down: a synced row for each would wear the card.
@@ -121,6 +123,7 @@ func (t *turn) lookAtProbes() {
 	if write && t.clock.Trusted() {
 		t.writeBatches()
 	}
+	t.compareProbes()
 	for i := range t.site.Interlocks {
 		t.lookAtInterlock(i)
 	}
@@ -139,7 +142,7 @@ func (t *turn) writeBatches() {
 func (t *turn) lookAtInterlock(i int) {
 	l := &t.site.Interlocks[i]
 	before := t.locks[i]
-	after := before.Look(l.Rule, t.clock.Now(), t.reading(t.probe(l.Probe)))
+	after := before.Look(l.Rule, t.clock.Now(), t.lockReading(l))
 	t.locks[i] = after
 	if before.Active == after.Active {
 		return

@@ -162,7 +162,7 @@ func (t *turn) clearInterlock(q Request) reply {
 	if !t.locks[i].Active {
 		return reply{code: safety.NothingToDo, text: fmt.Sprintf("interlock %s does not block", l.Name)}
 	}
-	if t.locks[i].Clear(l.Rule, t.reading(t.probe(l.Probe))).Active {
+	if t.locks[i].Clear(l.Rule, t.lockReading(&l)).Active {
 		return *no(safety.InterlockActive, "the condition of interlock %s still holds, or probe %s has no good reading", l.Name, l.Probe)
 	}
 	t.record(Cleared{Scope: Scope{Interlock: l.Name}, Code: safety.InterlockActive}, q.By)

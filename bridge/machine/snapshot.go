@@ -222,7 +222,7 @@ func (s *State) low(k *containerState) bool {
 }
 
 func (s *State) probeView(p *probeState) ProbeView {
-	v := ProbeView{ID: p.cfg.ID, Quantity: string(p.cfg.Quantity), Unit: p.cfg.Quantity.Unit(), Good: p.good, Why: p.why}
+	v := ProbeView{ID: p.cfg.ID, Quantity: string(p.cfg.Quantity), Unit: p.cfg.Quantity.Unit(), Good: p.good && p.apart == "", Why: p.whyNot()}
 	if p.seen {
 		v.Seen = maybeTime(p.wall)
 	}

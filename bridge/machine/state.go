@@ -215,6 +215,8 @@ type probeState struct {
 	flatLow, flatHigh float64
 	flatSince         time.Duration
 	batch             batch
+	apart             string // how it differs from another probe of the same water; empty: it does not
+	wasApart          bool
 	alarming          int // readings in a row at or above the pH alarm
 	// the newest mean of an imported or recorded batch
 	past   float64
