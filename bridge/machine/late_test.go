@@ -63,6 +63,37 @@ func TestLateAlkalinityIsPending(t *testing.T) {
 	}
 }
 
+// What has yet to appear is told, with how long that takes; null before there is a test.
+func TestPendingIsShown(t *testing.T) {
+	end := midnight.Add(time.Hour)
+	run := machine.RunPast{Channel: "alk", Happened: end, Purpose: machine.Dose, Into: machine.IntoTank, Volume: ml(80), Outcome: machine.Finished}
+	for _, c := range []struct {
+		name           string
+		site           *machine.Site
+		pending, hours float64
+	}{
+		{"all of it late, 95 % within a day", lateSite("carbonate", 1, 24*time.Hour), 1, 8},
+		{"at once", lateSite("carbonate", 0, 0), 0, 0},
+	} {
+		s := ready(c.site).at(end, run).fold(c.site)
+		for _, q := range machine.Snapshot(&s).Quantities {
+			want, hours := c.pending, c.hours
+			if q.Quantity != string(units.Alkalinity) {
+				want, hours = 0, 0
+			}
+			switch {
+			case q.Level == nil && q.Pending != nil:
+				t.Errorf("%s: %s has %v pending without a test", c.name, q.Quantity, *q.Pending)
+			case q.Level != nil && (q.Pending == nil || q.PendingHours == nil || math.Abs(*q.Pending-want) > .01 || math.Abs(*q.PendingHours-hours) > .01):
+				t.Errorf("%s: %s has %v pending over %v h, want %g over %g h", c.name, q.Quantity, q.Pending, q.PendingHours, want, hours)
+			}
+		}
+		if q := machine.Snapshot(&s).Quantities[0]; q.Quantity != string(units.Alkalinity) || q.Pending == nil {
+			t.Errorf("%s: the first quantity is %s with %v pending; want alkalinity, told", c.name, q.Quantity, q.Pending)
+		}
+	}
+}
+
 // An unknown run of a late supplement counts against raises at once, and half of it is expected to appear.
 func TestLateAlkalinityOfAnUnknownRun(t *testing.T) {
 	level, caught, pending := dosedBy(t, lateSite("carbonate", 1, 24*time.Hour), machine.Unknown)

@@ -110,6 +110,8 @@ func (s *State) quantityView(y *systemState, target int) QuantityView {
 	if e.Known {
 		v.Level, v.LevelSD = &e.Level, &e.LevelSD
 		v.ConsumptionPerDay, v.ConsumptionSD = &e.Consumption, &e.ConsumptionSD
+		hours := e.PendingOver.Hours()
+		v.Pending, v.PendingHours = &e.Pending, &hours
 		v.LastTest = maybeTime(e.LastAccepted)
 		v.LastValue = &e.Last.Value
 		if g.Test.DueEvery > 0 {

@@ -62,18 +62,21 @@ type QuantityView struct {
 	TestDue           *time.Time `json:"test_due"`
 	Unconfirmed       *float64   `json:"unconfirmed"` // a test held back until a second one agrees
 	// What follows is advice: it changes no dose. Intervals are of 90 %.
-	NextTest            *time.Time   `json:"next_test"` // when another test is worth most
-	NextTestWhy         string       `json:"next_test_why"`
-	ConsumptionLow      *float64     `json:"consumption_low"`
-	ConsumptionHigh     *float64     `json:"consumption_high"`
-	ConsumptionWeekAgo  *float64     `json:"consumption_7_days_ago"` // as believed then
-	ConsumptionMonthAgo *float64     `json:"consumption_28_days_ago"`
-	TrendPerDay         *float64     `json:"trend_per_day"` // of the consumption; null where there is too little
-	TrendLow            *float64     `json:"trend_low"`
-	TrendHigh           *float64     `json:"trend_high"`
-	Gain                *float64     `json:"gain"` // what the system gets for 1 of what is told to be dosed
-	GainSD              *float64     `json:"gain_sd"`
-	Advice              []AdviceView `json:"advice"`
+	NextTest            *time.Time `json:"next_test"` // when another test is worth most
+	NextTestWhy         string     `json:"next_test_why"`
+	ConsumptionLow      *float64   `json:"consumption_low"`
+	ConsumptionHigh     *float64   `json:"consumption_high"`
+	ConsumptionWeekAgo  *float64   `json:"consumption_7_days_ago"` // as believed then
+	ConsumptionMonthAgo *float64   `json:"consumption_28_days_ago"`
+	TrendPerDay         *float64   `json:"trend_per_day"` // of the consumption; null where there is too little
+	TrendLow            *float64   `json:"trend_low"`
+	TrendHigh           *float64   `json:"trend_high"`
+	Gain                *float64   `json:"gain"` // what the system gets for 1 of what is told to be dosed
+	GainSD              *float64   `json:"gain_sd"`
+	// Pending was dosed and is not in the level yet, below 0 where something is still to disappear: of the alkalinity of organic salts. Null before the first test.
+	Pending      *float64     `json:"pending"`
+	PendingHours *float64     `json:"pending_hours"` // mean time constant in which it appears; 0 where nothing is pending
+	Advice       []AdviceView `json:"advice"`
 }
 
 // BlockView is one reason why something does not run.

@@ -29,6 +29,7 @@ var gauges = []struct {
 	{"quantity_next_test_timestamp_seconds", "When another test is worth most.", []string{"system", "quantity"}},
 	{"quantity_consumption_per_day_trend", "By how much the consumption in a day changes each day; missing while too little is known.", []string{"system", "quantity", "unit"}},
 	{"quantity_gain_ratio", "What the system gets for 1 of what is told to be dosed.", []string{"system", "quantity"}},
+	{"quantity_pending", "What was dosed and is not in the level yet, such as the alkalinity of organic salts.", []string{"system", "quantity", "unit"}},
 	{"quantity_gain_ratio_sd", "Standard deviation of that ratio.", []string{"system", "quantity"}},
 	{"channel_running", "Whether a run is open.", []string{"channel"}},
 	{"channel_rate_liters_per_second", "Calibrated rate of the pump.", []string{"channel"}},

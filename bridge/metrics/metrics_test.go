@@ -44,7 +44,7 @@ func view() machine.SiteView {
 		Quantities: []machine.QuantityView{{System: "nursery", Quantity: "alkalinity", Unit: "dKH", Level: ptr(8.31), LevelSD: ptr(0.09),
 			ConsumptionPerDay: ptr(1.21), ConsumptionSD: ptr(0.06), Target: 8.3, Band: 0.5, TestsUsed: 14, TestsSetAside: 1,
 			LastTest: ptr(at(7, 30)), TestDue: ptr(at(7, 30)), Unconfirmed: ptr(5.2),
-			NextTest: ptr(at(7, 30).AddDate(0, 0, 3)), TrendPerDay: ptr(0.018), Gain: ptr(0.97), GainSD: ptr(0.03)}},
+			NextTest: ptr(at(7, 30).AddDate(0, 0, 3)), TrendPerDay: ptr(0.018), Gain: ptr(0.97), GainSD: ptr(0.03), Pending: ptr(0.21)}},
 		Channels: []machine.ChannelView{{ID: "alk", Running: true, RateMLPerMin: ptr(9.0), Calibrated: ptr(at(6, 0)), Primed: true,
 			PlannedMLPerDay: 97.5, Window24hHiML: 102.25, PerDayML: 180, TotalHiML: 1210.5, TotalLoML: 1093.25, RunSeconds: 7411.2, TubingLifeSeconds: ptr(1.8e6),
 			Next: &machine.PlannedRun{At: at(9, 30), VolumeML: 2.02}, LastRun: ptr(at(9, 0)), CapExpected: ptr(at(9, 0).AddDate(0, 2, 0)), Withheld: []machine.BlockView{{Code: safety.OnHold}}}},

@@ -159,6 +159,7 @@ func (o out) quantity(q machine.QuantityView) {
 	o.time("quantity_next_test_timestamp_seconds", q.NextTest, q.System, q.Quantity)
 	o.maybe("quantity_consumption_per_day_trend", q.TrendPerDay, l...)
 	o.maybe("quantity_gain_ratio", q.Gain, q.System, q.Quantity)
+	o.maybe("quantity_pending", q.Pending, l...)
 	o.maybe("quantity_gain_ratio_sd", q.GainSD, q.System, q.Quantity)
 }
 

@@ -268,6 +268,9 @@ func (p *page) quantityNotes(q machine.QuantityView) {
 	if q.Unconfirmed != nil {
 		p.say("    ! ", fmt.Sprintf("a test of %s %s is far from what was expected and raises nothing: test again", number(*q.Unconfirmed), q.Unit))
 	}
+	if text := pending(q); text != "" {
+		p.say("    ", text)
+	}
 	if q.Level == nil {
 		p.say("    > ", fmt.Sprintf("aliquot enter %s VALUE %s", q.Quantity, q.Unit))
 	}
@@ -276,6 +279,18 @@ func (p *page) quantityNotes(q machine.QuantityView) {
 			p.say("    ! ", a.Text)
 		}
 	}
+}
+
+// pending tells of what was dosed and has not appeared yet, empty if that is nothing to speak of: a tester would not see it.
+func pending(q machine.QuantityView) string {
+	if q.Pending == nil || !(math.Abs(*q.Pending) >= 0.01) {
+		return ""
+	}
+	text := fmt.Sprintf("%s %s was dosed and is still to appear", number(*q.Pending), q.Unit)
+	if q.PendingHours != nil && *q.PendingHours > 0 {
+		text += fmt.Sprintf(", most of it within %.0f h", math.Ceil(2**q.PendingHours))
+	}
+	return text + "; the plan counts on it"
 }
 
 // inBand says in a word where the level lies.

@@ -94,6 +94,29 @@ func TestSiteSaysWhatItCannotKnow(t *testing.T) {
 	}
 }
 
+func TestSiteSaysWhatIsPending(t *testing.T) {
+	for _, c := range []struct {
+		name           string
+		pending, hours *float64
+		want           string
+	}{
+		{"unknown", nil, nil, ""},
+		{"nothing", ptr(0.0), ptr(0.0), ""},
+		{"next to nothing", ptr(0.0099), ptr(8.0), ""},
+		{"enough to speak of", ptr(0.01), ptr(8.0), "0.010 dKH was dosed and is still to appear, most of it within 16 h; the plan counts on it"},
+		{"much", ptr(0.42), ptr(7.9), "0.42 dKH was dosed and is still to appear, most of it within 16 h; the plan counts on it"},
+		{"of no known time", ptr(0.42), nil, "0.42 dKH was dosed and is still to appear; the plan counts on it"},
+		{"still to disappear", ptr(-0.42), ptr(8.0), "-0.42 dKH was dosed and is still to appear"},
+	} {
+		s := good()
+		s.View.Quantities[0].Pending, s.View.Quantities[0].PendingHours = c.pending, c.hours
+		got := strings.Join(strings.Fields(Site(s, 80, time.UTC)), " ")
+		if says := strings.Contains(got, "still to appear"); says != (c.want != "") || !strings.Contains(got, c.want) {
+			t.Errorf("%s: want %q in\n%s", c.name, c.want, got)
+		}
+	}
+}
+
 // Whatever the names and figures are, no line is wider than the terminal.
 func TestSiteFitsAnyTerminal(t *testing.T) {
 	rapid.Check(t, func(r *rapid.T) {

@@ -24,7 +24,7 @@ func sampleView() machine.SiteView {
 			{System: "nursery", Quantity: "alkalinity", Unit: "dKH", Level: ptr(8.31), LevelSD: ptr(0.09), ConsumptionPerDay: ptr(1.21), ConsumptionSD: ptr(0.06),
 				Target: 8.3, Band: 0.5, TestsUsed: 14, TestsSetAside: 1, LastTest: ptr(at(7, 30)), TestDue: ptr(at(7, 30).AddDate(0, 0, 4)),
 				NextTest: ptr(at(7, 0).AddDate(0, 0, 3)), NextTestWhy: "from then on the level is known only within ± 0.5 dKH, the band is ± 0.5",
-				ConsumptionLow: ptr(1.11), ConsumptionHigh: ptr(1.31), ConsumptionWeekAgo: ptr(1.1), TrendPerDay: ptr(0.018), TrendLow: ptr(0.006), TrendHigh: ptr(0.03), Gain: ptr(0.97), GainSD: ptr(0.03),
+				ConsumptionLow: ptr(1.11), ConsumptionHigh: ptr(1.31), ConsumptionWeekAgo: ptr(1.1), TrendPerDay: ptr(0.018), TrendLow: ptr(0.006), TrendHigh: ptr(0.03), Gain: ptr(0.97), GainSD: ptr(0.03), Pending: ptr(0.21), PendingHours: ptr(16.0),
 				Advice: []machine.AdviceView{{Kind: "use_trend", Text: "the consumption is 1.21 dKH a day (90 %: 1.11 to 1.31) and rising by about 1.5 % a day"}}},
 			{System: "nursery", Quantity: "calcium", Unit: "mg/L", Target: 430, Band: 20, Unconfirmed: ptr(520.0)},
 		},
