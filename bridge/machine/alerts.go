@@ -144,6 +144,7 @@ func (t *turn) conditions() []condition {
 		t.testConditions(&t.systems[i], add)
 		t.chemistryConditions(&t.systems[i], add)
 		t.outletConditions(&t.systems[i], add)
+		t.responseConditions(&t.systems[i], add)
 	}
 	return out
 }

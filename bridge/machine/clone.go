@@ -61,7 +61,7 @@ func (y *systemState) part() {
 		y.near = y.near.Clone()
 	}
 	y.inputs, y.uses = slices.Clone(y.inputs), slices.Clone(y.uses)
-	y.advised, y.lowTests = slices.Clone(y.advised), slices.Clone(y.lowTests)
+	y.advised, y.lowTests, y.strong = slices.Clone(y.advised), slices.Clone(y.lowTests), slices.Clone(y.strong)
 }
 
 // Clone is an independent copy of a fold: rows added to one do not reach the other.

@@ -49,7 +49,7 @@ func newSystemState(cfg *planner.System, channels []Channel) systemState {
 		specs = append(specs, spec)
 	}
 	f := estimate.New(cfg.NetLitres, specs)
-	return systemState{cfg: cfg, filter: f, base: f.Clone(), uses: make([]advice.Log, len(cfg.Targets)), lowTests: make([]int, len(cfg.Targets))}
+	return systemState{cfg: cfg, filter: f, base: f.Clone(), uses: make([]advice.Log, len(cfg.Targets)), lowTests: make([]int, len(cfg.Targets)), strong: make([]float64, len(cfg.Targets))}
 }
 
 // baseRise is what the declared bases raise a quantity by in a day.
@@ -239,6 +239,7 @@ func (s *State) applyTest(r Row, b Test) {
 	if r.At.Sub(b.Taken) <= lateTest {
 		y.lowTest(b.Quantity, b.Level, result)
 	}
+	y.noteResponse(b.Quantity)
 	held := y.filter.At(r.At, b.Quantity).Held != nil
 	for i := range s.channels {
 		c := &s.channels[i]

@@ -174,6 +174,7 @@ type systemState struct {
 	uses       []advice.Log     // of each target: what the use was believed to be after its accepted tests
 	advised    []quantityAdvice // of each target; empty before the first plan of a process
 	lowTests   []int            // by target: tests in a row far below the prediction
+	strong     []float64        // by target: how many times as far as told doses move it; 0: nothing says so
 	chemistry
 }
 
