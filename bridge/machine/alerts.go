@@ -17,8 +17,12 @@ const (
 
 // condition is something that a person should know of, as long as it lasts.
 type condition struct {
-	name, level, text string
+	name, level string
+	format      string // of its text, which is asked for only where it is told
+	args        []any
 }
+
+func (c condition) text() string { return fmt.Sprintf(c.format, c.args...) }
 
 // lookAtAlerts raises what holds and is not raised, and clears what is raised and does not hold.
 func (t *turn) lookAtAlerts() {
@@ -26,12 +30,13 @@ func (t *turn) lookAtAlerts() {
 	for _, c := range held {
 		switch a := t.alert(c.name); {
 		case a == nil || !a.Raised:
+			text := c.text()
 			if quiet := t.comesBack(c.name); quiet > 0 {
-				c.text += flapText(quiet)
+				text += flapText(quiet)
 			}
-			t.changeAlert(AlertChanged{Name: c.name, Level: c.level, Raised: true, Text: c.text}, "")
+			t.changeAlert(AlertChanged{Name: c.name, Level: c.level, Raised: true, Text: text}, "")
 		case a.Level != c.level:
-			t.changeAlert(AlertChanged{Name: c.name, Level: c.level, Raised: true, Text: c.text}, "")
+			t.changeAlert(AlertChanged{Name: c.name, Level: c.level, Raised: true, Text: c.text()}, "")
 		default:
 			t.holdsAgain(c.name)
 		}
@@ -97,7 +102,7 @@ func (s *State) applyAlert(r Row, b AlertChanged) {
 func (t *turn) conditions() []condition {
 	var out []condition
 	add := func(name, level, format string, args ...any) {
-		out = append(out, condition{name, level, fmt.Sprintf(format, args...)})
+		out = append(out, condition{name, level, format, args})
 	}
 	if t.ledgerBad != "" {
 		add("ledger", Critical, "the ledger cannot be written (%s); nothing is dosed", t.ledgerBad)

@@ -146,6 +146,9 @@ func (c *channelState) sound(r planner.Run) bool {
 
 // planConditions speaks of a plan that was refused: nothing else would be noticed of it for a day.
 func (t *turn) planConditions(c *channelState, add adder) {
+	if !c.dayRefused && !c.runRefused {
+		return
+	}
 	const look = "look at its target, its supplement's strength and its last tests"
 	name := "plan-refused-" + c.cfg.ID
 	switch {

@@ -110,11 +110,15 @@ func (t *turn) givenConditions(c *channelState, add adder) {
 	if c.rate == 0 || t.outOfService(c) || t.wall().Sub(later(c.calibratedAt, c.returnedAt)) < window {
 		return
 	}
+	sure, planned := t.shortfall(c)
+	if int64(sure)*1000 >= int64(planned)*underOver {
+		return // asked at every step: the name is looked for only where it may be needed
+	}
 	name, share := "under-dosed-"+c.cfg.ID, int64(underShare)
 	if a := t.alert(name); a != nil && a.Raised {
 		share = underOver
 	}
-	if sure, planned := t.shortfall(c); int64(sure)*1000 < int64(planned)*share {
+	if int64(sure)*1000 < int64(planned)*share {
 		add(name, Warning, "channel %s surely gave only %s in the last %s, of %s that were planned: see what withholds its runs (node, container, hold) or makes them too small (limits, slots); what was missed is not made up", c.cfg.ID, sure, spanText(window), planned)
 	}
 }
