@@ -11,9 +11,10 @@ import (
 	"aliquot/safety"
 )
 
-// lane is the smallest world in which the run protocol can go wrong: one channel of one pump board that knows ids, one
+// lane is the smallest world in which the run protocol can go wrong: a channel or two of one pump node, one
 // process of the real machine around its ledger, and messages on their way. It is a value: part gives a copy.
 type lane struct {
+	w      *laneWorld
 	s      machine.State
 	alive  bool
 	up     bool          // the connection
@@ -26,7 +27,7 @@ type lane struct {
 	owner     *machine.OwnerSeen
 	toNode    []toPump
 	toMachine []machine.Event
-	node      pumpBoard
+	node      pumpNode
 
 	sent     []string
 	asks     int    // left
@@ -40,19 +41,11 @@ type lane struct {
 }
 
 type toPump struct {
+	out   int    // counted from 0
 	id    string // "*" on a stop: whatever runs
 	stop  bool
 	lasts time.Duration
 	at    time.Duration // when it was sent
-}
-
-// pumpBoard ends its runs by itself and refuses an id that it knows (A1, A6).
-type pumpBoard struct {
-	on        string
-	from, end time.Duration
-	known     []string
-	boot, seq int64
-	given     float64 // µL, in truth
 }
 
 // laneRate is 10 mL/min, in µL/s.
@@ -72,17 +65,75 @@ var laneSite = func() *machine.Site {
 			Container: "jug", Node: "board", Output: 1, NominalRate: rate, Limits: limits}}}
 }()
 
-var laneBlank = machine.NewBlank(laneSite)
+// laneWorld is a kind of lane: its site, and what its ledger begins with.
+type laneWorld struct {
+	site  *machine.Site
+	blank *machine.Blank
+	rows  []machine.Row
+	relay bool
+	gap   time.Duration // between runs of the two channels
+}
 
-// newLane is a lane that is in service and connected.
-func newLane(asks, waits, faults int, mutation string) *lane {
+// newLaneWorld makes a world of a site that is in service.
+func newLaneWorld(site *machine.Site) *laneWorld {
 	rate, _ := safety.RateFromMillilitresPerMinute(10)
 	full := safety.Microlitres(1_000_000)
-	l := &lane{asks: asks, waits: waits, faults: faults, mutation: mutation}
-	l.node.boot = 1
-	for i, b := range []machine.Body{machine.Refill{Container: "jug", Remaining: &full}, machine.Calibration{Channel: "a", Rate: rate, Tolerance: safety.DefaultTolerance}, machine.Primed{Channel: "a"}} {
-		l.rows = append(l.rows, machine.Row{Seq: int64(i + 1), At: noon.Add(-time.Hour), Trusted: true, Body: b})
+	bodies := []machine.Body{machine.Refill{Container: "jug", Remaining: &full}}
+	for _, c := range site.Channels {
+		bodies = append(bodies, machine.Calibration{Channel: c.ID, Rate: rate, Tolerance: safety.DefaultTolerance}, machine.Primed{Channel: c.ID})
 	}
+	w := &laneWorld{site: site, blank: machine.NewBlank(site), relay: site.Nodes[0].Style == machine.Switch}
+	if w.relay {
+		bodies = append(bodies, machine.Proof{Channel: "a", Node: "board", Output: 1, OnFor: laneAutoOff, Fingerprint: "1"})
+	}
+	for i, b := range bodies {
+		w.rows = append(w.rows, machine.Row{Seq: int64(i + 1), At: noon.Add(-time.Hour), Trusted: true, Body: b})
+	}
+	return w
+}
+
+// laneAutoOff is the time fixed inside the relay; a run of 2 mL takes 12 s.
+const laneAutoOff safety.Milliseconds = 20_000
+
+// onePump is a channel of a board, twoPumps two of one that are kept apart, and onRelay a channel behind a plain relay with a
+// timer of its own, of which per_day has room for two runs and not for three.
+var (
+	onePump  = newLaneWorld(laneSite)
+	twoPumps = func() *laneWorld {
+		site := *laneSite
+		b := site.Channels[0]
+		b.ID, b.Output = "b", 2
+		site.Channels = []machine.Channel{site.Channels[0], b}
+		site.KeepApart = []machine.Apart{{Channels: []string{"a", "b"}, Gap: 10 * time.Minute}}
+		w := newLaneWorld(&site)
+		w.gap = 10 * time.Minute
+		return w
+	}()
+	onRelay = func() *laneWorld {
+		site := *laneSite
+		site.Nodes = []machine.Node{{ID: "board", Style: machine.Switch, AutoOff: laneAutoOff, Fingerprint: "1"}}
+		site.Channels = []machine.Channel{site.Channels[0]}
+		site.Channels[0].Limits.PerDay = 7500
+		site.Channels[0].PerDay = 7500
+		return newLaneWorld(&site)
+	}()
+)
+
+// notApart is the two pumps for a machine that knows of no gap between them.
+var notApart = func() *machine.Blank {
+	site := *twoPumps.site
+	site.KeepApart = nil
+	return machine.NewBlank(&site)
+}()
+
+// newLane is a lane of one pump that is in service and connected.
+func newLane(asks, waits, faults int, mutation string) *lane {
+	return onePump.lane(asks, waits, faults, mutation)
+}
+
+func (w *laneWorld) lane(asks, waits, faults int, mutation string) *lane {
+	l := &lane{w: w, asks: asks, waits: waits, faults: faults, mutation: mutation, rows: w.rows}
+	l.node.boot = 1
 	l.start()
 	l.connect()
 	return l
@@ -114,7 +165,11 @@ func (l *lane) start() {
 			}
 		}
 	}
-	f := laneBlank.Fold()
+	blank := l.w.blank
+	if l.mutation == "the channels are not kept apart" {
+		blank = notApart
+	}
+	f := blank.Fold()
 	for _, r := range rows {
 		f.Add(r)
 	}
@@ -130,6 +185,9 @@ func (l *lane) connect() {
 	l.up = true
 	l.step(machine.LinkChanged{Up: true})
 	l.step(machine.NodeOnline{Node: "board", Up: true})
+	if l.w.relay {
+		l.step(machine.Switched{Node: "board", Output: 1, On: l.node.outs[0].on != "", Retained: true})
+	}
 	if l.owner != nil {
 		l.step(*l.owner)
 	}
@@ -144,9 +202,15 @@ func (l *lane) tick() {
 	if l.alive {
 		at = min(at, l.born+machine.NextWake(&l.s))
 	}
-	if l.node.on != "" && l.node.end <= at {
-		l.now = l.node.end
-		l.pumpEnds("finished")
+	first := -1
+	for i, o := range l.node.outs {
+		if o.on != "" && o.end <= at {
+			first, at = i, o.end
+		}
+	}
+	if first >= 0 {
+		l.now = at
+		l.pumpEnds(first, "finished")
 		return
 	}
 	l.now = at
@@ -181,61 +245,11 @@ func (l *lane) arrive() {
 			e := l.toMachine[0]
 			l.toMachine = l.toMachine[1:]
 			l.step(e)
-		case l.node.on != "":
+		case l.node.running():
 			l.tick()
 		default:
 			return
 		}
-	}
-}
-
-func (l *lane) pumpEnds(state machine.ReportState) {
-	n := &l.node
-	ran := (min(l.now, n.end) - n.from).Seconds()
-	n.given += ran * laneRate
-	l.report(machine.Reported{Run: n.on, State: state, Seconds: &ran})
-	n.on = ""
-	if n.given > float64(laneSite.Channels[0].Limits.PerDay)+1 {
-		l.fail("INV-1")
-	}
-}
-
-func (l *lane) report(r machine.Reported) {
-	l.node.seq++
-	r.Node, r.Boot, r.Seq = "board", l.node.boot, l.node.seq
-	if l.up {
-		l.toMachine = append(l.toMachine, r)
-	}
-}
-
-// obey is the pump taking a command.
-func (l *lane) obey(m toPump) {
-	n := &l.node
-	switch {
-	case m.stop:
-		if n.on != "" && (m.id == "*" || m.id == n.on) {
-			l.pumpEnds(machine.ReportStopped)
-		}
-	case slices.Contains(n.known, m.id):
-		l.report(machine.Reported{Run: m.id, State: machine.ReportRefused, Reason: "repeated"})
-	case n.on != "":
-		l.report(machine.Reported{Run: m.id, State: machine.ReportRefused, Reason: "busy"})
-	default:
-		n.on, n.from, n.end, n.known = m.id, l.now, l.now+m.lasts, append(n.known, m.id)
-		l.report(machine.Reported{Run: m.id, State: machine.ReportStarted})
-	}
-}
-
-// reboot takes the pump's power and gives it back: what ran is over, and nobody says for how long it did.
-func (l *lane) reboot() {
-	n := &l.node
-	if n.on != "" {
-		n.given += (l.now - n.from).Seconds() * laneRate
-		n.on = ""
-	}
-	n.boot, n.seq = n.boot+1, 0
-	if l.up {
-		l.toMachine = append(l.toMachine, machine.NodeOnline{Node: "board"}, machine.NodeOnline{Node: "board", Up: true})
 	}
 }
 
@@ -274,12 +288,12 @@ func (l *lane) step(e machine.Event) {
 				return
 			}
 		case machine.StopRuns:
-			stop := toPump{id: e.Run, stop: true, at: l.now}
+			stop := toPump{out: e.Output - 1, id: e.Run, stop: true, at: l.now}
 			if n := len(l.toNode); l.up && (n == 0 || l.toNode[n-1] != stop) {
 				l.toNode = append(l.toNode, stop)
 			}
 			if l.up {
-				next = append(next, machine.CommandSeen{Node: "board", Output: 1, Stop: true, Serial: e.Serial})
+				next = append(next, machine.CommandSeen{Node: "board", Output: e.Output, Stop: true, Serial: e.Serial})
 			}
 		case machine.WriteOwner:
 			if l.up {
@@ -308,7 +322,7 @@ func (l *lane) store(rows []machine.Row) {
 		}
 		l.rows = append(l.rows, r)
 		if b, is := r.Body.(machine.RunEnded); is && b.Outcome == machine.Unknown && l.mutation == "a run without a report is sent again" {
-			l.hand(b.Run, 12*time.Second)
+			l.hand(0, b.Run, 12*time.Second)
 		}
 	}
 }
@@ -325,14 +339,14 @@ func (l *lane) send(r machine.SendRun, decided time.Duration) []machine.Event {
 	if l.now-decided > safety.RunTTL {
 		l.fail("INV-5")
 	}
-	l.hand(r.Run, r.Duration.Duration())
+	l.hand(r.Output-1, r.Run, r.Duration.Duration())
 	return nil
 }
 
-func (l *lane) hand(id string, d time.Duration) {
+func (l *lane) hand(out int, id string, d time.Duration) {
 	if slices.Contains(l.sent, id) {
 		l.fail("INV-3")
 	}
 	l.sent = append(l.sent, id)
-	l.toNode = append(l.toNode, toPump{id: id, lasts: d, at: l.now})
+	l.toNode = append(l.toNode, toPump{out: out, id: id, lasts: d, at: l.now})
 }
