@@ -268,7 +268,7 @@ func (p *page) quantityNotes(q machine.QuantityView) {
 	if q.Unconfirmed != nil {
 		p.say("    ! ", fmt.Sprintf("a test of %s %s is far from what was expected and raises nothing: test again", number(*q.Unconfirmed), q.Unit))
 	}
-	if text := pending(q); text != "" {
+	if text := Pending(q); text != "" {
 		p.say("    ", text)
 	}
 	if q.Level == nil {
@@ -281,8 +281,8 @@ func (p *page) quantityNotes(q machine.QuantityView) {
 	}
 }
 
-// pending tells of what was dosed and has not appeared yet, empty if that is nothing to speak of: a tester would not see it.
-func pending(q machine.QuantityView) string {
+// Pending tells of what was dosed and has not appeared yet, empty if that is nothing to speak of: a tester would not see it.
+func Pending(q machine.QuantityView) string {
 	if q.Pending == nil || !(math.Abs(*q.Pending) >= 0.01) {
 		return ""
 	}

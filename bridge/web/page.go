@@ -248,6 +248,9 @@ func (p painter) advice(l *quantityLine, q machine.QuantityView) {
 	if q.NextTest != nil {
 		l.Next, l.NextWhy = p.when(q.NextTest), q.NextTestWhy
 	}
+	if text := screen.Pending(q); text != "" {
+		l.Advice = append(l.Advice, text)
+	}
 	for _, a := range q.Advice {
 		l.Advice = append(l.Advice, a.Text)
 	}
