@@ -198,7 +198,7 @@ func TestPageSaysWhatMatters(t *testing.T) {
 	for _, want := range []string{"harbour-shed", `chip good">ready`, "look here", "97.46 mL a day", "next Tue 2 Mar 09:30, 2.02 mL", "withheld", "not_primed",
 		"until Tue 2 Mar 10:00", "8.312 ", "a test of 1600 mg/L waits", "no test yet", "3790 to 3907 of 5000 mL", "lasts 37.4 days, at worst 32.1", "the sensor says 3850 mL", "the sensor says nothing: nothing since 07:10", "uses 1.21 a day, rises by 0.126 a week (90 %: 0.035 to 0.217)",
 		"next test Thu 4 Mar 19:00 (the level will be known to half the band only)", "as if doses were &lt;8 % weaker&gt;", "about 2 May 2027 its cap will no longer cover the use",
-		"no reading for 31 min", "has to prove that it goes off by itself", "blocks", "moving house", "1.5 mg/L was dosed and is still to appear, most of it within 12 h", "Nothing is followed here", `href="metrics"`} {
+		"no reading for 31 min", "has to prove that it goes off by itself", "blocks", "moving house", "1.50 mg/L was dosed and is still to appear, most of it within 12 h", "Nothing is followed here", `href="metrics"`} {
 		r.want(t, "/", 200, want)
 	}
 	if strings.Contains(r.do(http.MethodGet, "/").Body.String(), ">over<") {
