@@ -74,9 +74,7 @@ func TestH33_AVolumeThatTheTestsContradict(t *testing.T) {
 		may   bool // it is true, and need not be found
 	}{
 		{"half the volume, seldom tested", answering{gain: 2, use: steady(.8), noise: .1, every: 5}, true, false},
-		{"half the volume, every fourth day", answering{gain: 2, use: steady(.8), noise: .1, every: 4}, true, false},
 		{"half the volume, often tested", answering{gain: 2, use: steady(.8), noise: .1, every: 2}, false, true},
-		{"as declared", answering{gain: 1, use: steady(.8), noise: .1, every: 2}, false, false},
 		{"as declared, seldom tested", answering{gain: 1, use: steady(.8), noise: .1, every: 5}, false, false},
 		{"a tenth off", answering{gain: 1.1, use: steady(.8), noise: .1, every: 5}, false, false},
 		{"twice the volume", answering{gain: .5, use: steady(.4), noise: .1, every: 5}, false, false},
