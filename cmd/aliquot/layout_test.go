@@ -43,6 +43,7 @@ var table = map[string]room{
 	"bridge/discovery":       {ours: []string{"bridge/machine", "bridge/topics", "planner/units"}, pure: true},
 	"bridge/topics/payload":  {ours: []string{"planner/units", "safety"}, pure: true},
 	"bridge/logbook":         {ours: []string{"bridge/machine", "bridge/plot", "planner/estimate", "planner/units", "safety"}, pure: true},
+	"bridge/holiday":         {ours: []string{"bridge/machine", "bridge/plot"}, pure: true},
 	"bridge/labtable":        {ours: []string{"planner/units"}, pure: true},
 	"bridge/screen":          {ours: []string{"bridge/machine", "safety"}, pure: true},
 	"bridge/agenda":          {pure: true},

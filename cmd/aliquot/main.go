@@ -170,6 +170,7 @@ type commands struct {
 
 	Plan     planCommand     `cmd:"" group:"record" help:"Plan the next 24 h, or draw a day, from a history or the ledger."`
 	Rehearse rehearseCommand `cmd:"" group:"record" help:"Live through some weeks with this configuration and a simulated tank, in seconds; or replay a history."`
+	Holiday  holidayCommand  `cmd:"" group:"record" help:"Look at a holiday beforehand: what lasts, what falls due, what to do, and a sheet for the helper."`
 	History  historyCommand  `cmd:"" group:"record" help:"Show what happened."`
 	Report   reportCommand   `cmd:"" group:"record" help:"Show a month as one HTML page with plots, to read or to print."`
 	Backup   backupCommand   `cmd:"" group:"record" help:"Copy the ledger to a file, also beside a running service."`
