@@ -117,11 +117,10 @@ func (h *Holiday) container(k machine.ContainerAhead) {
 	gone := rate * max(0, days(h.From.Sub(h.Outlook.At)))
 	left := max(k.LeastML-gone, 0)
 	wanted := k.StopML + rate*(days(h.Until.Sub(h.From))+reserveDays)
-	room := max(0, k.CapacityML-k.MostML) // if nothing was taken from it meanwhile
-	fill := math.Floor(min(room, up(wanted-left)))
 	most := max(0, k.MostML-gone*k.PlanPerDayML/rate)
+	fill := math.Floor(min(max(0, k.CapacityML-most), up(wanted-left)))
 	if fill >= 1 {
-		h.before("fill %.0f mL into container %s just before leaving, then say aliquot refill %s %.0fmL", fill, k.ID, k.ID, fill)
+		h.before("fill about %.0f mL into container %s just before leaving, never above its full mark, and say how much it was: aliquot refill %s %.0fmL", fill, k.ID, k.ID, fill)
 		left, most = left+fill, most+fill
 	}
 	h.refills(k, left, most)

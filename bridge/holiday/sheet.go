@@ -32,23 +32,34 @@ func (h *Holiday) Sheet(w io.Writer) error {
 		}
 		s.Containers = append(s.Containers, r)
 		for _, c := range k.Cautions {
-			s.Cautions = append(s.Cautions, caution{k.ID, c})
+			s.careful(k.ID, c)
 		}
 	}
 	return page.Execute(w, s)
 }
 
+// careful says each caution once, with all containers that it is of.
+func (s *sheet) careful(of, text string) {
+	for i := range s.Cautions {
+		if c := &s.Cautions[i]; c.Text == text {
+			c.Of += ", " + of
+			return
+		}
+	}
+	s.Cautions = append(s.Cautions, caution{of, text})
+}
+
 var page = plot.Page("holiday", `h1{margin-top:0}h2{margin:1rem 0 .3rem}.boxed{border:2px solid var(--ink);border-radius:.4rem;padding:.6rem 1rem;margin:.8rem 0}.boxed h2{margin:0 0 .2rem}
-.blank td{height:2.1rem}.box{width:2.2rem}.box span{display:inline-block;width:1rem;height:1rem;border:1.5px solid var(--ink)}ul,ol{margin:.2rem 0;padding-left:1.3rem}
-@page{size:A4;margin:12mm}@media print{:root{color-scheme:light;--paper:#fff;--sheet:#fff;--ink:#000;--quiet:#333;--rule:#999}body{padding:0;max-width:none;font-size:.82rem}h1{font-size:1.4rem}h2{font-size:1.05rem}.boxed,tr{break-inside:avoid}}
+.blank th{width:40%;font-weight:normal}.blank td{height:2.1rem}.box{width:2.2rem}.box span{display:inline-block;width:1rem;height:1rem;border:1.5px solid var(--ink)}ul,ol{margin:.2rem 0;padding-left:1.3rem}
+@page{size:A4;margin:12mm}@media print{:root{color-scheme:light;--paper:#fff;--sheet:#fff;--ink:#000;--quiet:#333;--rule:#999}body{padding:0;max-width:none;font-size:.74rem;line-height:1.35}h1{font-size:1.3rem}h2{font-size:.98rem;margin:.6rem 0 .1rem}th,td{padding:.18rem .8rem .18rem 0}.boxed{margin:.4rem 0;padding:.3rem .8rem}.boxed,tr{break-inside:avoid}}
 `, `<header>
 <h1>{{.Title}}</h1>
-<p>{{.Span}}. The pumps work by themselves. When in doubt, do nothing, or stop everything: a tank without doses for some days is well, one with too much is not.</p>
+<p>{{.Span}}. The pumps work by themselves. When in doubt, do nothing, or stop everything: a tank can wait some days for a dose, but too much cannot be taken out again.</p>
 </header>
 <main>
 <section class="boxed" aria-labelledby="stop">
 <h2 id="stop">Stop everything</h2>
-<p>Pull the plug of the pumps: <strong>nothing else is needed</strong>. Leave the circulation and the heater on. Then call. The plug is here: ______________________________</p>
+<p>Pull the plug of the pumps: <strong>nothing else is needed</strong>. Leave the circulation and the heater on. If liquid still runs from a line, lift its end out of the tank and into a cup. Then call. The plug is here: ______________________________</p>
 </section>
 <section aria-labelledby="call">
 <h2 id="call">Whom to call</h2>
