@@ -52,6 +52,12 @@ func blockNeeds(v machine.SiteView) []Need {
 			return
 		}
 		way := WayOut(b.Code, s)
+		if name, ok := interlockOf(b, v); ok {
+			if raised("interlock-"+name, v) {
+				return
+			}
+			way = fmt.Sprintf("look at what its probe says; a latched one ends with aliquot clear --interlock %s", name)
+		}
 		if terse[b.Code] { // one for each channel: their texts are alike
 			b.Text = of + ": " + b.Text
 		}
@@ -80,6 +86,20 @@ func blockNeeds(v machine.SiteView) []Need {
 		}
 	}
 	return out
+}
+
+// interlockOf says which interlock a reason is about; its text begins with the name.
+func interlockOf(b machine.BlockView, v machine.SiteView) (string, bool) {
+	for _, l := range v.Interlocks {
+		if b.Code == safety.InterlockActive && strings.HasPrefix(b.Text, "interlock "+l.Name+":") {
+			return l.Name, true
+		}
+	}
+	return "", false
+}
+
+func raised(name string, v machine.SiteView) bool {
+	return slices.ContainsFunc(v.Alerts, func(a machine.AlertView) bool { return a.Raised && a.Name == name })
 }
 
 // passing are the reasons that ask for nobody.

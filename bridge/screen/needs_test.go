@@ -69,6 +69,17 @@ func TestNeeds(t *testing.T) {
 		}, "warning: alk: no connection to the broker > see whether the broker runs\n" +
 			"warning: alk: the line is not primed > aliquot prime alk --into vessel, look at the outlet, then aliquot primed alk\n" +
 			"warning: ca: the line is not primed > aliquot prime ca --into vessel, look at the outlet, then aliquot primed ca"},
+		{"an interlock without an alert is named in the way out", func(v *machine.SiteView) {
+			v.Interlocks = []machine.InterlockView{{Name: "ph"}, {Name: "ph-high", Active: true}}
+			v.Alerts = []machine.AlertView{alert("interlock-ph", machine.Warning, "another one")}
+			v.Channels[0].Withheld = []machine.BlockView{block(safety.InterlockActive, "interlock ph-high: its condition on probe ph holds")}
+		}, "warning: another one > look at what the probe of ph says, and at the tank\n" +
+			"warning: alk: interlock ph-high: its condition on probe ph holds > look at what its probe says; a latched one ends with aliquot clear --interlock ph-high"},
+		{"an interlock that an alert tells of is told once", func(v *machine.SiteView) {
+			v.Interlocks = []machine.InterlockView{{Name: "ph-high", Active: true}}
+			v.Alerts = []machine.AlertView{alert("interlock-ph-high", machine.Warning, "interlock ph-high blocks: probe ph")}
+			v.Channels[0].Withheld = []machine.BlockView{block(safety.InterlockActive, "interlock ph-high: its condition on probe ph holds")}
+		}, "warning: interlock ph-high blocks: probe ph > look at what the probe of ph-high says, and at the tank"},
 		{"what passes by itself asks for nobody", func(v *machine.SiteView) {
 			v.Channels[0].Withheld = []machine.BlockView{block(safety.DayCap, "the cap is reached"), block(safety.RestTime, "rests for 3 min")}
 		}, ""},

@@ -199,6 +199,9 @@ func TestPicturesAreShownWhereTheyAre(t *testing.T) {
 			t.Errorf("the page lacks %s", want)
 		}
 	}
+	if n := strings.Count(body, "A ring is a test"); n != 1 {
+		t.Errorf("the marks are explained %d times, want once, beside the system that has a drawing", n)
+	}
 	if w := r.ask(o, "/pictures.css", nil); w.Body.String() != o.PictureStyle || !strings.HasPrefix(w.Header().Get("Content-Type"), "text/css") {
 		t.Errorf("the style is %s, %s", w.Body, w.Header().Get("Content-Type"))
 	}

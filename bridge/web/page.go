@@ -41,17 +41,18 @@ type aheadLine struct{ What, When, Of string }
 
 type systemCard struct {
 	ID, Net    string
+	Drawn      bool // whether a quantity has a drawing of its past
 	Withheld   []block
 	Quantities []quantityLine
 }
 
 type quantityLine struct {
-	Name, Unit, Level, SD, Consumption, Target, Note string
-	Trend, Next, NextWhy                             string
-	Advice                                           []string
-	Known, InBand                                    bool
-	BandFrom, BandWide, Mark, SpreadFrom, SpreadWide float64
-	Past                                             template.HTML
+	Name, Unit, Level, Within, Consumption, Target, Note string
+	Trend, Next, NextWhy                                 string
+	Advice                                               []string
+	Known, InBand                                        bool
+	BandFrom, BandWide, Mark, SpreadFrom, SpreadWide     float64
+	Past                                                 template.HTML
 }
 
 type channelCard struct {
@@ -95,7 +96,7 @@ func (h *handler) content(s Snapshot) pageData {
 		d.Systems = append(d.Systems, p.system(y, v.Quantities, drawn.Levels))
 	}
 	for _, c := range v.Channels {
-		d.Channels = append(d.Channels, p.channel(c))
+		d.Channels = append(d.Channels, p.channel(c, v.At))
 	}
 	for _, c := range v.Containers {
 		d.Containers = append(d.Containers, p.container(c, v.At))
@@ -191,11 +192,16 @@ func (p painter) system(y machine.SystemView, all []machine.QuantityView, past m
 		if q.System == y.ID {
 			l := p.quantity(q)
 			l.Past = template.HTML(past[q.System+"/"+q.Quantity])
+			card.Drawn = card.Drawn || l.Past != ""
 			card.Quantities = append(card.Quantities, l)
 		}
 	}
 	return card
 }
+
+// z90 is how many standard deviations from the mean 90 % of a normal distribution lie within, as in the drawings and in the
+// reasons for a test.
+const z90 = 1.645
 
 // markWide is the width of a mark on a scale of 100: one at its end stands inside.
 const markWide = 1
@@ -210,14 +216,15 @@ func (p painter) quantity(q machine.QuantityView) quantityLine {
 		l.InBand = math.Abs(*q.Level-q.Target) <= q.Band
 		l.Mark = min(place(*q.Level, q.Target-half, q.Target+half), 100-markWide)
 		if q.LevelSD != nil {
-			l.SD = number(*q.LevelSD)
-			l.SpreadFrom, l.SpreadWide = span(*q.Level-*q.LevelSD, *q.Level+*q.LevelSD, q.Target-half, q.Target+half)
+			within := z90 * *q.LevelSD
+			l.Within = number(within)
+			l.SpreadFrom, l.SpreadWide = span(*q.Level-within, *q.Level+within, q.Target-half, q.Target+half)
 		}
 	}
 	if q.ConsumptionPerDay != nil {
 		l.Consumption = number(*q.ConsumptionPerDay)
 		if q.ConsumptionSD != nil {
-			l.Consumption += " ± " + number(*q.ConsumptionSD)
+			l.Consumption += " ± " + number(z90**q.ConsumptionSD)
 		}
 	}
 	p.advice(&l, q)
@@ -256,11 +263,11 @@ func (p painter) advice(l *quantityLine, q machine.QuantityView) {
 	}
 }
 
-func (p painter) channel(c machine.ChannelView) channelCard {
+func (p painter) channel(c machine.ChannelView, at time.Time) channelCard {
 	card := channelCard{ID: c.ID, System: c.System, Container: c.Container, Node: c.Node, Running: c.Running,
 		Plan:   number(c.PlannedMLPerDay) + " mL a day",
 		Window: number(c.Window24hHiML) + " of " + number(c.PerDayML) + " mL",
-		Used:   place(c.Window24hHiML, 0, c.PerDayML), Planned: place(c.PlannedMLPerDay, 0, c.PerDayML), Rate: p.rate(c), Withheld: p.blocks(c.Withheld)}
+		Used:   place(c.Window24hHiML, 0, c.PerDayML), Planned: place(c.PlannedMLPerDay, 0, c.PerDayML), Rate: p.rate(c, at), Withheld: p.blocks(c.Withheld)}
 	if c.TubingLifeSeconds != nil && *c.TubingLifeSeconds > 0 {
 		card.Tubing = fmt.Sprintf("tubing has run %s h of %s h", number(c.RunSeconds/3600), number(*c.TubingLifeSeconds/3600))
 	}
@@ -277,11 +284,14 @@ func (p painter) channel(c machine.ChannelView) channelCard {
 }
 
 // rate says how a channel's pump delivers, and since when that is known.
-func (p painter) rate(c machine.ChannelView) string {
+func (p painter) rate(c machine.ChannelView, at time.Time) string {
 	if c.RateMLPerMin == nil || c.Calibrated == nil {
 		return "not calibrated"
 	}
 	text := number(*c.RateMLPerMin) + " mL/min, calibrated " + c.Calibrated.In(p.zone).Format("2 Jan 2006")
+	if days := int(at.Sub(*c.Calibrated).Hours() / 24); days > 1 {
+		text += fmt.Sprintf(", %d days ago", days)
+	}
 	if c.Provisional {
 		text += ", provisional"
 	}

@@ -2,6 +2,13 @@
 // is loaded anew every half minute.
 "use strict";
 (() => {
+  // The day is wider than a phone: it opens where now is.
+  const day = document.querySelector("figure.wide");
+  const now = day && day.querySelector(".now");
+  if (now) {
+    const at = now.getBoundingClientRect().left - day.getBoundingClientRect().left;
+    if (at > day.clientWidth * 0.8) day.scrollLeft = at - day.clientWidth / 2;
+  }
   const says = document.getElementById("live");
   if (!says || !window.EventSource) return;
   let busy = false;
