@@ -18,6 +18,8 @@ const (
 	laneTall  = 76.0
 	laneBar   = 40.0
 	leastWide = 2.0
+	// What is planned is hollow, and has to be wide enough for that to be seen.
+	leastHollow = 4.5
 )
 
 // DaySVG draws the day as a picture that stands alone: one lane a channel, a bar a run, as high as its volume and as wide
@@ -71,8 +73,23 @@ func (s *svg) draw() {
 		}
 		s.text("small", x, svgTop-12, anchor, "now "+d.At.In(s.zone).Format("15:04"))
 	}
-	s.text("small", svgLeft, s.height-14, "start", "filled: given; outlined: planned; ticks: slots; shaded: night; hatched: kept free for a neighbour")
+	s.text("small", svgLeft, s.height-14, "start", s.legend())
 	s.out("</svg>\n")
+}
+
+// legend explains the marks that are there.
+func (s *svg) legend() string {
+	text := "filled: given; hollow: planned; ticks: slots"
+	for _, l := range s.d.Lanes {
+		if l.Night.From != l.Night.To {
+			text += "; shaded: night"
+			break
+		}
+	}
+	if len(s.d.Apart) > 0 {
+		text += "; hatched: kept free for a neighbour"
+	}
+	return text
 }
 
 const svgStyle = `.paper{fill:#fff}text{font:12px system-ui,sans-serif;fill:#1d2327}.title{font-size:16px;font-weight:bold}.small{fill:#5b646b;font-size:11px}.name{font-weight:bold;font-size:13px}.grid{stroke:#d9d6cd}.base{stroke:#5b646b}.slot{stroke:#8a8f94}.night{fill:#e6ecf5}.given{fill:#0b5fa5}.planned{fill:#fff;stroke:#0b5fa5;stroke-width:1.4}.hatch{stroke:#c0703a;stroke-width:1.2}.now{stroke:#a3160b;stroke-dasharray:4 3}.why{fill:#a3160b;font-size:11px}`
@@ -122,12 +139,12 @@ func (s *svg) lane(l Lane, top float64) {
 	most := max(given.most, planned.most)
 	for _, r := range l.Runs {
 		x0 := s.x(r.At)
-		wide := max(leastWide, s.x(r.At.Add(time.Duration(r.Seconds*float64(time.Second))))-x0)
-		tall := max(2, laneBar*share(r.VolumeML, most))
-		class := "planned"
+		least, class := leastHollow, "planned"
 		if r.Given {
-			class = "given"
+			least, class = leastWide, "given"
 		}
+		wide := max(least, s.x(r.At.Add(time.Duration(r.Seconds*float64(time.Second))))-x0)
+		tall := max(2, laneBar*share(r.VolumeML, most))
 		s.out(`<rect class="%s" x="%s" y="%s" width="%s" height="%s"><title>%s: %s mL</title></rect>`, class, f(x0), f(base-tall), f(wide), f(tall), r.At.In(s.zone).Format("15:04"), number(r.VolumeML))
 	}
 	for i, w := range l.Why {

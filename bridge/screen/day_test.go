@@ -119,6 +119,35 @@ func TestNightShare(t *testing.T) {
 	}
 }
 
+// The legend explains what is drawn and nothing else, and what is planned is wide enough to be seen as hollow.
+func TestDaySVGLegend(t *testing.T) {
+	d := sampleDay(time.UTC, 2027, 3, 2)
+	for _, picture := range []string{DaySVG(d, time.UTC), DayFigure(d, time.UTC)} {
+		for _, want := range []string{"hollow: planned", "shaded: night", "hatched: kept free"} {
+			if !strings.Contains(picture, want) {
+				t.Errorf("the picture does not explain %q", want)
+			}
+		}
+	}
+	for i := range d.Lanes {
+		d.Lanes[i].Night = Night{}
+	}
+	d.Apart = nil
+	d.Lanes = d.Lanes[:1]
+	d.Lanes[0].Runs = []DayRun{{At: d.From.Add(time.Hour), VolumeML: 2, Seconds: 10}, {At: d.From.Add(2 * time.Hour), VolumeML: 2, Seconds: 10, Given: true}}
+	picture := DayFigure(d, time.UTC)
+	for _, bad := range []string{"shaded: night", "hatched:", `class="night"`} {
+		if strings.Contains(picture, bad) {
+			t.Errorf("the picture without nights and neighbours holds %q", bad)
+		}
+	}
+	for _, want := range []string{`class="planned" x="154.3" y="70" width="4.5"`, `class="given" x="188.7" y="70" width="2"`} {
+		if !strings.Contains(picture, want) {
+			t.Errorf("the picture lacks %s:\n%s", want, picture)
+		}
+	}
+}
+
 // The picture is well-formed, asks nobody for anything and escapes names.
 func TestDaySVGStandsAlone(t *testing.T) {
 	d := sampleDay(time.UTC, 2027, 3, 2)
