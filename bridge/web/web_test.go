@@ -213,6 +213,19 @@ func TestPageSaysWhatMatters(t *testing.T) {
 	r.want(t, "/", 503, "starting")
 }
 
+// TestPageSaysHowToAcknowledge: an alert that nobody knows of comes with the command, one that is known without.
+func TestPageSaysHowToAcknowledge(t *testing.T) {
+	r := newRig()
+	const how = "to say that you know of it: <code>aliquot acknowledge "
+	if body := r.do(http.MethodGet, "/").Body.String(); strings.Contains(body, how) {
+		t.Error("a page whose only alert is acknowledged says how to acknowledge")
+	}
+	r.view.Alerts[1].Raised = true
+	if body := r.do(http.MethodGet, "/").Body.String(); strings.Count(body, how) != 1 || !strings.Contains(body, how+"b</code>") {
+		t.Error("the page does not say how to acknowledge the alert that is not")
+	}
+}
+
 func TestPageOfAnEmptySite(t *testing.T) {
 	r := newRig()
 	r.view = machine.SiteView{Site: "empty"}
