@@ -64,6 +64,9 @@ const settle = 10 * time.Second
 
 // ask sends a request and gives its answer.
 func (k *keeper) ask(q machine.Request) machine.Answered {
+	if k.w.off {
+		return machine.Answered{Code: safety.LinkDown, Text: "there is no power"}
+	}
 	k.asked++
 	q.Ref, q.By = fmt.Sprintf("rehearsal-%d", k.asked), "keeper"
 	k.w.step(machine.Asked{Request: q})
@@ -84,7 +87,7 @@ func (k *keeper) firstTests() {
 
 // round is what the keeper does in the evening.
 func (k *keeper) round() {
-	if k.w.o.Scenario.away(k.w.mono) {
+	if k.w.off || k.w.o.Scenario.away(k.w.mono) {
 		return
 	}
 	if k.ready {

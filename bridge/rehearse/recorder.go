@@ -208,6 +208,7 @@ func (w *world) result() Result {
 	out := Result{Site: w.o.Site.Name, Zone: w.o.Site.Zone.String(), From: s.Start.UTC(), To: w.wall(), Days: s.Days, Seed: s.Seed,
 		Quantities: []QuantityResult{}, Channels: []ChannelResult{}, Containers: []ContainerResult{}, Withheld: []Withheld{}, Tests: r.tests,
 		Happened: r.remarks, Exceeded: r.checker.exceeded(), Rows: r.rows}
+	out.Asked = append([]string{}, s.Asked...)
 	if out.Tests == nil {
 		out.Tests = []Test{}
 	}

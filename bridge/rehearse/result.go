@@ -15,6 +15,7 @@ type Result struct {
 	To           time.Time         `json:"to"`
 	Days         int               `json:"days"`
 	Seed         uint64            `json:"seed"`
+	Asked        []string          `json:"asked"`        // what trouble was asked for
 	Commissioned *time.Time        `json:"commissioned"` // when every channel was ready; null: never
 	Quantities   []QuantityResult  `json:"quantities"`
 	Channels     []ChannelResult   `json:"channels"`

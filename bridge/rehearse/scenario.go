@@ -51,6 +51,30 @@ type Scenario struct {
 	Drifts     []Drift
 	Outages    []Outage
 	Changes    WaterChanges
+	Cuts       []Span // the whole house without power: nodes, broker and the service itself
+	Empties    []Empties
+	Stuck      []StuckProbe
+	UseSteps   []UseStep
+	Asked      []string // all of the above as it was asked for, for the report
+}
+
+// Empties is a container that loses all it holds, and nobody tells the service: a leak, a jug taken away.
+type Empties struct {
+	Container string
+	At        time.Duration
+}
+
+// StuckProbe is a probe that repeats one reading.
+type StuckProbe struct {
+	Probe string
+	Span
+}
+
+// UseStep changes how much the corals of a system take up: Factor above 0, 1.3 is 30 % more from then on.
+type UseStep struct {
+	System string
+	Factor float64
+	At     time.Duration
 }
 
 // Span is a time from one moment to another, counted from the start.

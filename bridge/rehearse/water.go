@@ -107,7 +107,11 @@ func readEvery(p machine.Probe) time.Duration {
 func (w *world) probe(i int) {
 	p := &w.o.Site.Probes[i]
 	if w.broker.up {
-		w.step(machine.ProbeRead{Probe: p.ID, Value: w.reading(p)})
+		v, stuck := w.stuck[p.ID]
+		if !stuck {
+			v = w.reading(p)
+		}
+		w.step(machine.ProbeRead{Probe: p.ID, Value: v})
 	}
 	w.after(readEvery(*p), func() { w.probe(i) })
 }

@@ -26,7 +26,9 @@ type world struct {
 	boxes   map[string]float64 // true contents of the containers, µL
 	keeper  keeper
 	rec     recorder
-	trouble error // a bug of the rehearsal or its options: it ends at once
+	off     bool               // the service is without power
+	stuck   map[string]float64 // readings that probes repeat
+	trouble error              // a bug of the rehearsal or its options: it ends at once
 }
 
 // Run rehearses. An error means that the options do not fit together; how it went, good or bad, is in the Result.
@@ -58,7 +60,7 @@ func newWorld(o Options) (*world, error) {
 	site.ClockTrust = safety.TrustDeclared
 	o.Site = &site
 	w := &world{o: o, state: machine.New(o.Site), end: time.Duration(o.Scenario.Days) * 24 * time.Hour,
-		vessels: map[string]*vessel{}, boxes: map[string]float64{}}
+		vessels: map[string]*vessel{}, boxes: map[string]float64{}, stuck: map[string]float64{}}
 	for i := range o.Site.Systems {
 		y, err := newWater(o, i)
 		if err != nil {
@@ -97,12 +99,16 @@ func (w *world) begin() {
 		w.Add(out.From, func() { w.fails(out.Node) })
 		w.Add(out.To, func() { w.returns(out.Node) })
 	}
+	w.faults()
 	w.keeper.begin()
 }
 
 // turn goes to the next moment at which something happens, and lets it happen.
 func (w *world) turn() {
-	at := machine.NextWake(&w.state)
+	at := w.end
+	if !w.off {
+		at = machine.NextWake(&w.state)
+	}
 	what := w.woke
 	if next, ok := w.Next(); ok && next <= at {
 		at, what = next, w.appointed
@@ -132,6 +138,9 @@ func (w *world) instant() safety.Instant {
 
 // step lets the machine decide and does what it says. Effects may cause events of their own, which follow at once.
 func (w *world) step(e machine.Event) {
+	if w.off {
+		return
+	}
 	var effects []machine.Effect
 	w.state, effects = machine.Step(w.state, w.instant(), e)
 	for _, next := range w.perform(effects) {

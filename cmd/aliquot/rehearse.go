@@ -21,6 +21,8 @@ type rehearseCommand struct {
 	From  string `help:"The first simulated moment, RFC 3339; left out, an ordinary morning in 2027." placeholder:"TIME"`
 	scene `embed:""`
 
+	Scenario string `help:"What goes wrong, asked for in one YAML file: the flags above by their names, with _ for -." type:"existingfile" placeholder:"FILE"`
+
 	History    string `help:"Do not simulate: replay this history, JSON Lines, and judge every prediction of a test." type:"existingfile" placeholder:"FILE"`
 	Format     string `help:"text or json." enum:"text,json" default:"text"`
 	HistoryOut string `help:"Write what happened as JSON Lines, for aliquot plan --history." type:"path" placeholder:"FILE"`
@@ -83,7 +85,7 @@ func driftHint(s rehearse.Scenario) string {
 
 // replay judges a history that was lived.
 func (r rehearseCommand) replay(std stream, l loaded) error {
-	if set := r.scene.given(); len(set) > 0 || r.HistoryOut != "" || r.From != "" {
+	if set := r.scene.given(); len(set) > 0 || r.Scenario != "" || r.HistoryOut != "" || r.From != "" {
 		return fail(exitUsage, "--history replays what happened; %s is for a simulated time: leave one of the two out", strings.Join(append(set, r.simulatedOnly()...), ", "))
 	}
 	f, err := os.Open(r.History)
@@ -117,6 +119,9 @@ func (r rehearseCommand) simulatedOnly() []string {
 	}
 	if r.From != "" {
 		set = append(set, "--from")
+	}
+	if r.Scenario != "" {
+		set = append(set, "--scenario")
 	}
 	return set
 }

@@ -19,29 +19,75 @@ type scene struct {
 	MissTests   float64  `help:"The chance that a due test is not made, 0 to 1." placeholder:"0.2"`
 	Holiday     []string `help:"Nobody is there: no test, no refill." placeholder:"10d@day12" sep:"none"`
 	WrongTest   []string `help:"A result entered that is off by so much." placeholder:"alkalinity=2dKH@day8" sep:"none"`
-	PumpDrift   []string `help:"By how much a pump's true rate has changed at the end." placeholder:"alk=-10%" sep:"none"`
+	PumpDrift   []string `help:"By how much a pump's true rate has changed at the end, or changes each week." placeholder:"alk=-10%|-2%/week" sep:"none"`
 	Outage      []string `help:"A node without power, or broker, from the beginning of a day on." placeholder:"NODE@day5+6h" sep:"none"`
+	PowerCut    []string `help:"The whole house without power, service and broker too." placeholder:"day5+6h" sep:"none"`
+	Empties     []string `help:"A container that loses all it holds; nobody tells the service." placeholder:"CONTAINER@day9" sep:"none"`
+	StuckProbe  []string `help:"A probe that repeats one reading." placeholder:"PROBE@day4+2d" sep:"none"`
+	UseStep     []string `help:"The corals take up so much more or less from a day on; in every system, or in one." placeholder:"+30%@day10" sep:"none"`
 	WaterChange string   `help:"Share of the water that is changed regularly, by a mix that has the targets." placeholder:"10%/7d"`
+}
+
+const (
+	missTests   = "miss-tests"
+	waterChange = "water-change"
+)
+
+// listed is a flag that may be given several times.
+type listed struct {
+	flag  string
+	texts *[]string
+}
+
+func (s *scene) lists() []listed {
+	return []listed{{"use", &s.Use}, {"start", &s.Start}, {"holiday", &s.Holiday}, {"wrong-test", &s.WrongTest}, {"pump-drift", &s.PumpDrift}, {"outage", &s.Outage},
+		{"power-cut", &s.PowerCut}, {"empties", &s.Empties}, {"stuck-probe", &s.StuckProbe}, {"use-step", &s.UseStep}}
+}
+
+// asked lists everything that was asked for, as it was written.
+func (s scene) asked() []string {
+	var out []string
+	for _, f := range s.lists() {
+		for _, text := range *f.texts {
+			out = append(out, f.flag+" "+text)
+		}
+	}
+	if s.MissTests != 0 {
+		out = append(out, fmt.Sprintf("%s %g", missTests, s.MissTests))
+	}
+	if s.WaterChange != "" {
+		out = append(out, waterChange+" "+s.WaterChange)
+	}
+	return out
 }
 
 // given lists the flags of the scene that were used.
 func (s scene) given() []string {
 	var out []string
-	for _, f := range []struct {
-		name string
-		set  bool
-	}{{"--use", len(s.Use) > 0}, {"--start", len(s.Start) > 0}, {"--miss-tests", s.MissTests != 0}, {"--holiday", len(s.Holiday) > 0},
-		{"--wrong-test", len(s.WrongTest) > 0}, {"--pump-drift", len(s.PumpDrift) > 0}, {"--outage", len(s.Outage) > 0}, {"--water-change", s.WaterChange != ""}} {
-		if f.set {
-			out = append(out, f.name)
+	for _, f := range s.lists() {
+		if len(*f.texts) > 0 {
+			out = append(out, "--"+f.flag)
 		}
+	}
+	if s.MissTests != 0 {
+		out = append(out, "--"+missTests)
+	}
+	if s.WaterChange != "" {
+		out = append(out, "--"+waterChange)
 	}
 	return out
 }
 
 // usage is a problem of a flag: what was found, and an example of what is understood.
 func usage(flag, found, why, example string) error {
-	return fail(exitUsage, "--%s %q: %s; write it like --%s %q", flag, found, why, flag, example)
+	return failure{exitUsage, misread{flag, found, why, example}}
+}
+
+// misread is a text of a scene that is not understood.
+type misread struct{ flag, found, why, example string }
+
+func (m misread) Error() string {
+	return fmt.Sprintf("--%s %q: %s; write it like --%s %q", m.flag, m.found, m.why, m.flag, m.example)
 }
 
 const day = 24 * time.Hour
@@ -63,11 +109,12 @@ func (s scene) read(l loaded, into *rehearse.Scenario) error {
 		}
 		into.Holidays = append(into.Holidays, rehearse.Span{From: from, To: from + d})
 	}
-	for _, read := range []func(loaded, *rehearse.Scenario) error{s.readWrongTests, s.readDrifts, s.readOutages, s.readWaterChange} {
+	for _, read := range []func(loaded, *rehearse.Scenario) error{s.readWrongTests, s.readDrifts, s.readOutages, s.readCuts, s.readEmpties, s.readStuck, s.readUseSteps, s.readWaterChange} {
 		if err := read(l, into); err != nil {
 			return err
 		}
 	}
+	into.Asked = s.asked()
 	return nil
 }
 
@@ -129,9 +176,13 @@ func (s scene) readDrifts(l loaded, into *rehearse.Scenario) error {
 		if name = strings.TrimSpace(name); !hasChannel(l, name) {
 			return usage(flag, text, fmt.Sprintf("there is no channel %q; there are: %s", name, strings.Join(channelNames(l), ", ")), example)
 		}
+		value, weekly := strings.CutSuffix(strings.TrimSpace(value), "/week")
 		share, ok := percent(value)
+		if weekly {
+			share *= float64(into.Days) / 7
+		}
 		if !ok || !(share >= -0.9 && share <= 2) {
-			return usage(flag, text, "a drift is -90 % to 200 %", example)
+			return usage(flag, text, "a drift is -90 % to 200 % at the end; one for each week is written -2%/week", example)
 		}
 		into.Drifts = append(into.Drifts, rehearse.Drift{Channel: name, Share: share})
 	}

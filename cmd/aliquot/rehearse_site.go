@@ -30,10 +30,13 @@ func (r rehearseCommand) options(l loaded) (rehearse.Options, error) {
 		Scenario: rehearse.Scenario{Start: start.UTC(), Days: r.Days, Seed: r.Seed}}
 	// The history must not depend on the build.
 	o.Site.Version = "rehearsal"
+	var err error
+	if r.scene, err = r.scene.withFile(l, r.Scenario, r.Days); err != nil {
+		return o, err
+	}
 	if err := r.scene.read(l, &o.Scenario); err != nil {
 		return o, err
 	}
-	var err error
 	if o.Waters, err = r.scene.waters(l); err != nil {
 		return o, err
 	}

@@ -15,6 +15,13 @@ const remarksShown = 20
 
 func writeRehearsal(w io.Writer, r rehearse.Result, zone *time.Location) error {
 	fmt.Fprintf(w, "%s rehearsed for %s from %s, seed %d. A simulated tank, not a forecast.\n", r.Site, count(r.Days, "day"), r.From.In(zone).Format("2006-01-02 15:04 MST"), r.Seed)
+	for i, a := range r.Asked {
+		head := "Asked for: "
+		if i > 0 {
+			head = "           "
+		}
+		fmt.Fprintln(w, head+a)
+	}
 	if r.Commissioned == nil {
 		fmt.Fprintln(w, "The channels were never all ready; see the remarks.")
 	} else {

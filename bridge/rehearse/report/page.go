@@ -5,6 +5,7 @@ import (
 	"html/template"
 	"io"
 	"math"
+	"strings"
 	"time"
 
 	"aliquot/bridge/rehearse"
@@ -56,6 +57,9 @@ func Rehearsal(w io.Writer, r rehearse.Result, zone *time.Location) error {
 		Caveat: "The tank, the pumps and the keeper are simulated; the decisions are those of the real service. This is no forecast for a real tank."}
 	if r.Commissioned != nil {
 		p.Lead += fmt.Sprintf(" Every channel was ready at %s; the figures count from there.", r.Commissioned.In(zone).Format("2 January 15:04"))
+	}
+	if len(r.Asked) > 0 {
+		p.Lead += " Asked for: " + strings.Join(r.Asked, "; ") + "."
 	}
 	if len(r.Exceeded) == 0 {
 		p.Good = "What truly left the outlets stayed within every cap and its tolerance."

@@ -235,3 +235,18 @@ func TestThin(t *testing.T) {
 		t.Error("a short series was thinned")
 	}
 }
+
+// The page says what trouble was asked for, and no word of it where there was none.
+func TestPageSaysWhatWasAskedFor(t *testing.T) {
+	for _, asked := range [][]string{nil, {"holiday 10d@day12", "use-step " + hostile + "@day3"}} {
+		r, page := sample(), strings.Builder{}
+		r.Asked = asked
+		if err := Rehearsal(&page, r, time.UTC); err != nil {
+			t.Fatal(err)
+		}
+		text := page.String()
+		if says := strings.Contains(text, "Asked for: holiday 10d@day12; use-step "); says != (asked != nil) || strings.Contains(text, hostile) {
+			t.Errorf("asked for %v: the page says so: %v, and escapes it: %v", asked, says, !strings.Contains(text, hostile))
+		}
+	}
+}
