@@ -51,7 +51,7 @@ func (s *sheet) careful(of, text string) {
 
 var page = plot.Page("holiday", `h1{margin-top:0}h2{margin:1rem 0 .3rem}.boxed{border:2px solid var(--ink);border-radius:.4rem;padding:.6rem 1rem;margin:.8rem 0}.boxed h2{margin:0 0 .2rem}
 .blank th{width:40%;font-weight:normal}.blank td{height:2.1rem}.box{width:2.2rem}.box span{display:inline-block;width:1rem;height:1rem;border:1.5px solid var(--ink)}ul,ol{margin:.2rem 0;padding-left:1.3rem}
-@page{size:A4;margin:12mm}@media print{:root{color-scheme:light;--paper:#fff;--sheet:#fff;--ink:#000;--quiet:#333;--rule:#999}body{padding:0;max-width:none;font-size:.74rem;line-height:1.35}h1{font-size:1.3rem}h2{font-size:.98rem;margin:.6rem 0 .1rem}th,td{padding:.18rem .8rem .18rem 0}.boxed{margin:.4rem 0;padding:.3rem .8rem}.boxed,tr{break-inside:avoid}}
+@page{size:A4;margin:12mm}@media print{:root{color-scheme:light;--paper:#fff;--sheet:#fff;--ink:#000;--quiet:#333;--rule:#999}body{padding:0;max-width:none;font-size:.84rem;line-height:1.35}table{font-size:.84rem}h1{font-size:1.3rem}h2{font-size:.98rem;margin:.6rem 0 .1rem}th,td{padding:.18rem .8rem .18rem 0}.boxed{margin:.4rem 0;padding:.3rem .8rem}.boxed,tr{break-inside:avoid}}
 `, `<header>
 <h1>{{.Title}}</h1>
 <p>{{.Span}}. The pumps work by themselves. When in doubt, do nothing, or stop everything: a tank can wait some days for a dose, but too much cannot be taken out again.</p>
@@ -63,7 +63,7 @@ var page = plot.Page("holiday", `h1{margin-top:0}h2{margin:1rem 0 .3rem}.boxed{b
 </section>
 <section aria-labelledby="call">
 <h2 id="call">Whom to call</h2>
-<table class="blank"><tbody><tr><th scope="row">The keeper</th><td></td></tr><tr><th scope="row">Somebody near who knows the tank</th><td></td></tr><tr><th scope="row">Poison information</th><td></td></tr></tbody></table>
+<table class="blank"><tbody><tr><th scope="row">The keeper</th><td></td></tr><tr><th scope="row">A neighbour who knows the tank</th><td></td></tr><tr><th scope="row">Poison information</th><td></td></tr></tbody></table>
 </section>
 <section aria-labelledby="look">
 <h2 id="look">Look, at each visit</h2>
