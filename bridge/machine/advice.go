@@ -22,6 +22,8 @@ const (
 // quantityAdvice is what was last worked out about a quantity. It is known live only and decides over nothing.
 type quantityAdvice struct {
 	next  advice.Next
+	since time.Time // the accepted test that next counts from
+	held  bool      // whether a test waited for a second one
 	trend *advice.Trend
 	about []advice.Advice
 }
@@ -60,12 +62,18 @@ func (t *turn) advise(in planner.Input, planned []planner.Day) {
 	t.advisedAt = in.At
 	for i := range t.systems {
 		y := &t.systems[i]
+		before := y.advised
 		y.advised = make([]quantityAdvice, len(y.cfg.Targets))
 		for j, g := range y.cfg.Targets {
 			a := &y.advised[j]
 			a.trend = y.trendOf(j, in.At)
 			a.about = advice.About(in.Systems[i].Estimates[j], a.trend)
 			a.next = advice.NextTest(in.At, y.filter, g, advice.DosesOf(in, planned, y.cfg.ID, g.Quantity))
+			e := in.Systems[i].Estimates[j]
+			a.since, a.held = e.LastAccepted, e.Held != nil
+			if j < len(before) {
+				a.keepDue(before[j], in.At)
+			}
 		}
 	}
 	more := advice.More(in, planned)
@@ -75,6 +83,30 @@ func (t *turn) advise(in planner.Input, planned []planner.Day) {
 	for _, c := range t.capsAhead(in) {
 		t.channel(c.Channel).capAhead = &c
 	}
+}
+
+// keepDue lets a moment that has come stand until there is a test: what is overdue would else be due anew with each plan.
+func (a *quantityAdvice) keepDue(was quantityAdvice, now time.Time) {
+	if !was.next.At.IsZero() && !was.next.At.After(now) && was.since.Equal(a.since) && was.held == a.held {
+		a.next.At = was.next.At
+	}
+}
+
+// nextTest is when the next test of a quantity is due: the earlier of when it is worth most and what due_every asks for,
+// and why. It is zero before the first test, and where nobody asks and no advice was worked out yet.
+func (y *systemState) nextTest(target int) advice.Next {
+	var next advice.Next
+	if target < len(y.advised) {
+		next = y.advised[target].next
+	}
+	g := y.cfg.Targets[target]
+	accepted, _ := y.filter.Tested(g.Quantity)
+	if every := g.Test.DueEvery; every > 0 && !accepted.IsZero() {
+		if at := accepted.Add(every); next.At.IsZero() || at.Before(next.At) {
+			next = advice.Next{At: at, Why: advice.DueEvery(every)}
+		}
+	}
+	return next
 }
 
 // capsAhead finds the channels that run into a cap. A day on which caps count half says nothing of later ones.
@@ -122,11 +154,15 @@ func (v *QuantityView) advised(y *systemState, target int, e estimate.Estimate, 
 	}
 	v.ConsumptionWeekAgo, v.ConsumptionMonthAgo = y.usedAgo(target, at, weekAgo), y.usedAgo(target, at, monthAgo)
 	v.Advice = []AdviceView{}
+	next := y.nextTest(target)
+	v.NextTest, v.NextTestWhy = maybeTime(next.At), next.Why
+	if every := y.cfg.Targets[target].Test.DueEvery; every > 0 && e.Known {
+		v.TestDue = maybeTime(e.LastAccepted.Add(every))
+	}
 	if target >= len(y.advised) {
 		return
 	}
 	a := &y.advised[target]
-	v.NextTest, v.NextTestWhy = maybeTime(a.next.At), a.next.Why
 	if t := a.trend; t != nil {
 		slope, low, high := t.PerDay, t.Low(), t.High()
 		v.TrendPerDay, v.TrendLow, v.TrendHigh = &slope, &low, &high

@@ -114,9 +114,6 @@ func (s *State) quantityView(y *systemState, target int) QuantityView {
 		v.Pending, v.PendingHours = &e.Pending, &hours
 		v.LastTest = maybeTime(e.LastAccepted)
 		v.LastValue = &e.Last.Value
-		if g.Test.DueEvery > 0 {
-			v.TestDue = maybeTime(e.LastAccepted.Add(g.Test.DueEvery))
-		}
 	}
 	if e.Held != nil {
 		value := e.Held.Value

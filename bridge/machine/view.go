@@ -58,11 +58,11 @@ type QuantityView struct {
 	TestsUsed         int        `json:"tests_used"`
 	TestsSetAside     int        `json:"tests_set_aside"`
 	LastTest          *time.Time `json:"last_test"`
-	LastValue         *float64   `json:"last_value"` // what that test said
-	TestDue           *time.Time `json:"test_due"`
+	LastValue         *float64   `json:"last_value"`  // what that test said
+	TestDue           *time.Time `json:"test_due"`    // by due_every alone: the alert is raised from then on; never before next_test
 	Unconfirmed       *float64   `json:"unconfirmed"` // a test held back until a second one agrees
 	// What follows is advice: it changes no dose. Intervals are of 90 %.
-	NextTest            *time.Time `json:"next_test"` // when another test is worth most
+	NextTest            *time.Time `json:"next_test"` // the earlier of when another test is worth most and of due_every
 	NextTestWhy         string     `json:"next_test_why"`
 	ConsumptionLow      *float64   `json:"consumption_low"`
 	ConsumptionHigh     *float64   `json:"consumption_high"`

@@ -20,11 +20,11 @@ func good() Seen {
 		Systems: []machine.SystemView{{ID: "nursery", NetL: 340}},
 		Quantities: []machine.QuantityView{
 			{System: "nursery", Quantity: "alkalinity", Unit: "dKH", Level: ptr(8.312), LevelSD: ptr(0.092), ConsumptionPerDay: ptr(1.214), ConsumptionSD: ptr(0.061), Target: 8.3, Band: 0.5, TestsUsed: 14,
-				TestDue: ago(-49 * time.Hour), NextTest: ago(-30 * time.Hour), TrendPerDay: ptr(0.018), TrendLow: ptr(0.006), TrendHigh: ptr(0.03),
+				TestDue: ago(-30 * time.Hour), NextTest: ago(-30 * time.Hour), TrendPerDay: ptr(0.018), TrendLow: ptr(0.006), TrendHigh: ptr(0.03),
 				Advice: []machine.AdviceView{{Kind: "use_trend", Text: "the consumption rises"}}},
-			{System: "nursery", Quantity: "calcium", Unit: "mg/L", Level: ptr(428.4), LevelSD: ptr(4.2), ConsumptionPerDay: ptr(7.6), ConsumptionSD: ptr(0.9), Target: 430, Band: 20, TestsUsed: 9, TestDue: ago(-120 * time.Hour),
+			{System: "nursery", Quantity: "calcium", Unit: "mg/L", Level: ptr(428.4), LevelSD: ptr(4.2), ConsumptionPerDay: ptr(7.6), ConsumptionSD: ptr(0.9), Target: 430, Band: 20, TestsUsed: 9, TestDue: ago(-120 * time.Hour), NextTest: ago(-120 * time.Hour),
 				TrendPerDay: ptr(0.01), TrendLow: ptr(-0.1), TrendHigh: ptr(0.12)},
-			{System: "nursery", Quantity: "magnesium", Unit: "mg/L", Level: ptr(1321.0), LevelSD: ptr(14.0), ConsumptionPerDay: ptr(0.92), ConsumptionSD: ptr(0.6), Target: 1330, Band: 50, TestsUsed: 5, TestDue: ago(2 * time.Hour)},
+			{System: "nursery", Quantity: "magnesium", Unit: "mg/L", Level: ptr(1321.0), LevelSD: ptr(14.0), ConsumptionPerDay: ptr(0.92), ConsumptionSD: ptr(0.6), Target: 1330, Band: 50, TestsUsed: 5, TestDue: ago(2 * time.Hour), NextTest: ago(2 * time.Hour)},
 		},
 		Channels: []machine.ChannelView{
 			{ID: "alk", System: "nursery", Container: "carbonate-jug", Node: "board", Primed: true, PlannedMLPerDay: 97.4, Window24hHiML: 58.3, PerDayML: 180, Next: &machine.PlannedRun{At: now.Add(16 * time.Minute), VolumeML: 2.02}, LastRun: ago(15 * time.Minute), LastOutcome: "finished"},
@@ -50,6 +50,7 @@ func wrong() Seen {
 	a.Advice = []machine.AdviceView{{Kind: "dose_answer", Text: "the system rises by 0.6 of what the doses should give: look at the outlet, the calibration and the strength"}}
 	c.Level, c.TrendLow, c.TrendHigh, c.TrendPerDay = ptr(401.0), ptr(-0.3), ptr(-0.1), ptr(-0.2)
 	m.Level, m.LevelSD, m.ConsumptionPerDay, m.ConsumptionSD, m.TestDue = nil, nil, nil, nil, nil
+	m.NextTest = nil
 	clock := machine.BlockView{Code: safety.ClockUntrusted, Text: "the system does not say that its clock is set"}
 	v.Channels[0].Withheld = []machine.BlockView{clock, {Code: safety.Fault, Text: "the node said that it started a run twice"}, {Code: safety.OnHold, Text: "hold: feeding, until 10:00", Until: ago(-46 * time.Minute)}}
 	v.Channels[0].LastOutcome, v.Channels[0].Provisional = "unknown", true

@@ -320,12 +320,9 @@ func trend(q machine.QuantityView) string {
 	return "-" + number(math.Abs(7**q.TrendPerDay)) + "/wk"
 }
 
-// nextTest is when the keeper should test: when it is worth most, and never later than it is due.
+// nextTest is when the keeper should test.
 func (p *page) nextTest(q machine.QuantityView) string {
 	at := q.NextTest
-	if at == nil || (q.TestDue != nil && q.TestDue.Before(*at)) {
-		at = q.TestDue
-	}
 	switch {
 	case q.Level == nil || q.Unconfirmed != nil:
 		return "now"

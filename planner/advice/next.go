@@ -80,10 +80,13 @@ func latestTest(t planner.Target, last time.Time) (time.Time, string) {
 		age, why = s, fmt.Sprintf("the last test is %s old then, and the plan stops correcting by it", days(s))
 	}
 	if due := t.Test.DueEvery; due > 0 && due <= age {
-		age, why = due, fmt.Sprintf("a test is due every %s", days(due))
+		age, why = due, DueEvery(due)
 	}
 	return last.Add(age), why
 }
+
+// DueEvery says that the configuration asks for a test so often.
+func DueEvery(d time.Duration) string { return fmt.Sprintf("a test is due every %s", days(d)) }
 
 func days(d time.Duration) string {
 	if d%(24*time.Hour) != 0 {
