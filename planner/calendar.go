@@ -36,28 +36,13 @@ type Slot struct {
 	Interval time.Duration // to the next slot; searchDays days if none follows
 }
 
-// Peak is the most that a calendar asks for in any closed window of 24 h.
-type Peak struct {
-	Days  float64 // sum of Slot.Days
-	Slots int
-}
-
 const (
 	keyLayout = "2006-01-02T15:04"
 	// searchDays bounds every search: a 29 February every eight years (1896–1904, 2096–2104) is still found.
 	searchDays = 4096
 	// slotsPerDate bounds one local date: one slot a minute.
 	slotsPerDate = 24 * 60
-	// peakDays is the span over which Peak looks: it holds both clock changes of a year.
-	peakDays = 400
-	// denseDays is how far Peak looks where every day has slots: two months, so that each day of a month is in it.
-	denseDays  = 63
-	regularGap = 8 * 24 * time.Hour
-	// aroundChange is the span around a change of the zone's offset that differs from other days.
-	aroundChange = 4 * 24 * time.Hour
-	// peakSlots is how many slots Peak looks at where a schedule is sparse.
-	peakSlots = 64
-	daySecs   = 24 * 60 * 60
+	daySecs      = 24 * 60 * 60
 )
 
 // epochDate is the local date from which EveryDays counts where no start is declared.
@@ -106,57 +91,6 @@ func (c Calendar) LongestInterval(t time.Time, n int) time.Duration {
 	return longest
 }
 
-// Peak looks at the 400 days after from, longer where the schedule has fewer than 64 slots in them. Where no week is
-// without slots it looks at the first 63 days and at every change of the zone's offset, since no other day differs. It costs
-// some milliseconds: keep the answer. A run counts in a cap until 24 h after its end, so that the slot exactly 24 h
-// later still meets it: the window is closed at both ends.
-func (c Calendar) Peak(from time.Time) Peak {
-	p, regular := c.peakIn(from, from.Add(denseDays*24*time.Hour))
-	if !regular {
-		p, _ = c.peakIn(from, from.Add(peakDays*24*time.Hour))
-		return p
-	}
-	for _, change := range c.offsetChanges(from, peakDays) {
-		q, _ := c.peakIn(change.Add(-aroundChange), change.Add(aroundChange))
-		p = Peak{max(p.Days, q.Days), max(p.Slots, q.Slots)}
-	}
-	return p
-}
-
-// peakIn looks at the slots up to a moment, and at peakSlots of them at least. It is regular if no week was without.
-func (c Calendar) peakIn(from, to time.Time) (p Peak, regular bool) {
-	var window []Slot
-	days, seen, last := 0.0, 0, from
-	regular = true
-	for w := c.walk(from); ; seen++ {
-		s, ok := w.next()
-		regular = regular && ok && s.At.Sub(last) <= regularGap
-		if !ok || (seen >= peakSlots && s.At.After(to)) {
-			return p, regular
-		}
-		last = s.At
-		window, days = append(window, s), days+s.Days
-		for s.At.Sub(window[0].At) > 24*time.Hour {
-			days -= window[0].Days
-			window = window[1:]
-		}
-		p.Days, p.Slots = max(p.Days, days), max(p.Slots, len(window))
-	}
-}
-
-// offsetChanges gives the midnights (UTC) behind which the zone's offset has changed.
-func (c Calendar) offsetChanges(from time.Time, days int) []time.Time {
-	var out []time.Time
-	before := offsetAt(from, c.zone())
-	for i := 1; i <= days; i++ {
-		at := from.Add(time.Duration(i) * 24 * time.Hour)
-		if now := offsetAt(at, c.zone()); now != before {
-			out, before = append(out, at), now
-		}
-	}
-	return out
-}
-
 // walker yields the slots of a calendar in order, from the first slot of the asked instant's date on.
 type walker struct {
 	c     Calendar
@@ -165,6 +99,8 @@ type walker struct {
 	prev  int // the last date that had slots
 	known bool
 	buf   []Slot // slots not yet handed out, without Interval
+	bare  bool   // slots without Key, by times that are looked up once: what Peak needs
+	times []time.Duration
 }
 
 func (c Calendar) walk(from time.Time) *walker {
@@ -207,7 +143,7 @@ func (w *walker) fill(n int) bool {
 			w.date = w.last + 1
 			return false
 		}
-		w.buf = append(w.buf, w.c.slotsOn(date, w.c.gap(date, w.prev, w.known))...)
+		w.buf = append(w.buf, w.slotsOn(date, w.c.gap(date, w.prev, w.known))...)
 		w.prev, w.known, w.date = date, true, date+1
 	}
 	return true
@@ -224,13 +160,15 @@ func (c Calendar) gap(date, prev int, known bool) float64 {
 // carry shares the days of demand of a date among its slots: it gives what a slot carries by its local time.
 func (n Night) carry(walls []time.Time, days float64) func(time.Time) float64 {
 	inside := 0
-	for _, w := range walls {
-		if n.holds(w) {
-			inside++
+	if n.Share > 0 && n.Share < 1 {
+		for _, w := range walls {
+			if n.holds(w) {
+				inside++
+			}
 		}
 	}
 	outside := len(walls) - inside
-	if !(n.Share > 0 && n.Share < 1) || inside == 0 || outside == 0 {
+	if inside == 0 || outside == 0 {
 		even := days / float64(len(walls))
 		return func(time.Time) float64 { return even }
 	}
@@ -258,20 +196,41 @@ func (n Night) Most(times []time.Duration) float64 {
 // slotsOn gives the slots of one local date. They share the date's days of demand, equally but for Night, however many hours
 // that date has: the sum of a day does not depend on clock changes. Wall times in order stay in order as
 // instants, so nothing needs sorting.
-func (c Calendar) slotsOn(date int, days float64) []Slot {
-	walls := c.wallsOn(date)
+func (w *walker) slotsOn(date int, days float64) []Slot {
+	walls := w.wallsOn(date)
 	out := make([]Slot, len(walls))
-	zone := c.zone()
+	zone := w.c.zone()
 	offset := offsetAt(wall(date-1), zone)
 	plain := offset == offsetAt(wall(date+2), zone) // no clock change near: the common case, and cheap
-	part := c.Night.carry(walls, days)
-	for i, w := range walls {
-		out[i] = Slot{Key: keyOf(w), At: w.Add(-offset), Days: part(w)}
+	part := w.c.Night.carry(walls, days)
+	for i, t := range walls {
+		out[i] = Slot{At: t.Add(-offset), Days: part(t)}
 		if !plain {
-			out[i].At = instant(w, zone)
+			out[i].At = instant(t, zone)
+		}
+		if !w.bare {
+			out[i].Key = keyOf(t)
 		}
 	}
 	return out
+}
+
+// wallsOn gives the wall times of a date that has slots.
+func (w *walker) wallsOn(date int) []time.Time {
+	if !w.bare {
+		return w.c.wallsOn(date)
+	}
+	midnight := wall(date)
+	if w.times == nil {
+		for _, t := range w.c.wallsOn(date) {
+			w.times = append(w.times, t.Sub(midnight))
+		}
+	}
+	walls := make([]time.Time, len(w.times))
+	for i, t := range w.times {
+		walls[i] = midnight.Add(t)
+	}
+	return walls
 }
 
 // keyOf is w in keyLayout. It is written for every slot that anybody looks at, and by hand several times as fast.

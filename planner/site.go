@@ -8,7 +8,8 @@ import (
 )
 
 // Schedule gives the first instant strictly after t at which a cron expression fires. It is evaluated on
-// local wall time written as if it were UTC (see Calendar). The zero time means never.
+// local wall time written as if it were UTC (see Calendar). The zero time means never. On every date on which it fires
+// it fires at the same times of day, as the fields of an expression say by themselves.
 type Schedule interface{ Next(t time.Time) time.Time }
 
 // Kind says how a system may be treated.
