@@ -7,6 +7,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"aliquot/bridge/machine"
 )
@@ -218,5 +219,26 @@ func TestBackupIsAWholeLedger(t *testing.T) {
 	wantRows(t, restored, varied())
 	if r := restored.Report(); !r.MarkMissing || r.NewSite {
 		t.Fatalf("Report of a bare copy = %+v; want MarkMissing", r)
+	}
+}
+
+func TestFirstSince(t *testing.T) {
+	l := mustOpen(t, newPath(t))
+	if n, err := l.FirstSince(start); err != nil || n != 1 {
+		t.Errorf("in an empty ledger FirstSince = %d, %v", n, err)
+	}
+	mustAppend(t, l, notes(1, 100)...) // one each second, the n-th n seconds after the start
+	for _, c := range []struct {
+		after time.Duration
+		want  int64
+	}{{-time.Hour, 1}, {50 * time.Second, 50}, {50*time.Second + 400*time.Millisecond, 51}, {100 * time.Second, 100}, {103 * time.Second, 101}} {
+		// It may begin up to two seconds early: nothing of the moment is left out.
+		if n, err := l.FirstSince(start.Add(c.after)); err != nil || n > c.want || n < min(c.want-2, 101) && c.want > 2 {
+			t.Errorf("FirstSince %s after the start = %d, %v; want %d or two earlier", c.after, n, err, c.want)
+		}
+	}
+	mustClose(t, l)
+	if _, err := l.FirstSince(start); !errors.Is(err, ErrClosed) {
+		t.Errorf("of a closed ledger: %v", err)
 	}
 }

@@ -48,6 +48,24 @@ func (l *Ledger) Each(from int64, fn func(machine.Row) error) error {
 	return nil
 }
 
+// FirstSince gives the lowest Seq of a row of a moment or a later one, the next free one if there is none. Where the clock was
+// set back, rows behind it may be of earlier moments.
+func (l *Ledger) FirstSince(at time.Time) (int64, error) {
+	l.mu.Lock()
+	closed := l.closed
+	l.mu.Unlock()
+	if closed {
+		return 0, ErrClosed
+	}
+	var first int64
+	// Texts of one second differ in length by their fraction, and would not compare: a whole second earlier they do.
+	query := "SELECT coalesce(min(seq), (SELECT coalesce(max(seq), 0) + 1 FROM rows)) FROM rows WHERE at >= ?"
+	if err := l.read.QueryRowContext(context.Background(), query, at.UTC().Truncate(time.Second).Add(-time.Second).Format(time.RFC3339)).Scan(&first); err != nil {
+		return 0, fmt.Errorf("reading the ledger: %w", err)
+	}
+	return first, nil
+}
+
 type scanner interface{ Scan(into ...any) error }
 
 func scanRow(s scanner) (machine.Row, error) {

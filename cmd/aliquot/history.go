@@ -40,7 +40,7 @@ func (h historyCommand) Run(std stream, g *Globals) error {
 	if err != nil {
 		return err
 	}
-	rows, err := ledgerRows(l)
+	rows, err := ledgerRowsSince(l, since)
 	if err != nil {
 		return err
 	}

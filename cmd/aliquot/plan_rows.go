@@ -95,14 +95,24 @@ func (p *past) plan(notes []string) machine.PlanView {
 }
 
 // ledgerRows reads the whole ledger beside a running service.
-func ledgerRows(l loaded) ([]machine.Row, error) {
+func ledgerRows(l loaded) ([]machine.Row, error) { return ledgerRowsSince(l, time.Time{}) }
+
+// ledgerRowsSince reads those of a moment and later, and what came shortly before; all of them where it is zero.
+func ledgerRowsSince(l loaded, since time.Time) ([]machine.Row, error) {
 	book, err := ledger.Open(ledger.Options{Path: l.Ledger.Path, ReadOnly: true})
 	if err != nil {
 		return nil, fail(exitLedger, "%w", err)
 	}
 	defer book.Close()
+	from := int64(1)
+	if !since.IsZero() {
+		const longestRun = 24 * time.Hour // more than any: one may have begun before the moment
+		if from, err = book.FirstSince(since.Add(-longestRun)); err != nil {
+			return nil, fail(exitLedger, "%w", err)
+		}
+	}
 	var rows []machine.Row
-	if err := book.Each(1, func(r machine.Row) error { rows = append(rows, r); return nil }); err != nil {
+	if err := book.Each(from, func(r machine.Row) error { rows = append(rows, r); return nil }); err != nil {
 		return nil, fail(exitLedger, "%w", err)
 	}
 	return rows, nil
