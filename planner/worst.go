@@ -12,7 +12,8 @@ import (
 
 // countedRuns is how many runs per_day has room for in any 24 h where each counts as the worst, whatever its volume.
 // limited is false where every slot can have its run, or where runs count by what they give. The slot exactly 24 h after
-// another may have to wait for that one's run to leave the window, which is minutes, and does not make a run larger.
+// another may have to wait for that one's run to leave the window, which is minutes, and an hour where the clock goes forward; it
+// does not make a run larger.
 func (l *lane) countedRuns() (runs int, limited bool) {
 	if l.ch.Worst <= 0 {
 		return 0, false
