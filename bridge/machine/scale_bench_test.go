@@ -1,6 +1,7 @@
 package machine_test
 
 import (
+	"flag"
 	"fmt"
 	"runtime"
 	"testing"
@@ -75,7 +76,7 @@ func farmDay(site *machine.Site) []machine.Row {
 // BenchmarkFarm folds a day of sites of 1, 10, 100 systems of four channels: runs per second, and what the state holds
 // after it.
 func BenchmarkFarm(b *testing.B) {
-	for _, systems := range []int{1, 10, 100} {
+	for _, systems := range farms() {
 		b.Run(fmt.Sprint(systems), func(b *testing.B) {
 			site := farm(systems)
 			rows := farmDay(site)
@@ -94,6 +95,42 @@ func BenchmarkFarm(b *testing.B) {
 			runtime.KeepAlive(s)
 			runtime.KeepAlive(rows)
 		})
+	}
+}
+
+// -farm adds one more size, such as 1000.
+var farmFlag = flag.Int("farm", 0, "one more number of systems")
+
+func farms() []int {
+	list := []int{1, 10, 100}
+	if *farmFlag > 0 {
+		list = append(list, *farmFlag)
+	}
+	return list
+}
+
+// BenchmarkFarmSteps steps a site that has lived for a day: by a second in which nothing happens, and by an hour that brings a
+// plan of every channel.
+func BenchmarkFarmSteps(b *testing.B) {
+	for _, systems := range farms() {
+		site := farm(systems)
+		f := machine.NewFold(site)
+		rows := farmDay(site)
+		for _, r := range rows {
+			f.Add(r)
+		}
+		for name, by := range map[string]time.Duration{"second": time.Second, "hour": time.Hour} {
+			b.Run(fmt.Sprintf("%d/%s", systems, name), func(b *testing.B) {
+				s, now := f.State(), safety.Instant{Wall: rows[len(rows)-1].At.Add(time.Minute), Synced: true}
+				step := func(e machine.Event) { s, _ = machine.Step(s, now, e) }
+				step(machine.Booted{Instance: "one"})
+				step(machine.LinkChanged{Up: true})
+				for b.Loop() {
+					now.Wall, now.Mono = now.Wall.Add(by), now.Mono+by
+					step(machine.Woke{})
+				}
+			})
+		}
 	}
 }
 
