@@ -42,3 +42,14 @@ func BenchmarkWrite60000Runs(b *testing.B) {
 		}
 	}
 }
+
+func BenchmarkReadWithoutIDs(b *testing.B) {
+	text := manyLines()
+	b.SetBytes(int64(len(text)))
+	for b.Loop() {
+		rows, _, err := Site{WithoutIDs: true}.Read(strings.NewReader(text), "h.jsonl")
+		if err != nil || len(rows) != manyRuns {
+			b.Fatal(len(rows), err)
+		}
+	}
+}

@@ -91,15 +91,10 @@ func (s Site) Read(from io.Reader, name string) ([]machine.Row, []Note, error) {
 	lines.Buffer(nil, longestLine)
 	for lines.Scan() {
 		r.n++
-		text := lines.Text()
-		if r.n == 1 {
-			text = strings.TrimPrefix(text, "\ufeff")
-		}
-		if strings.TrimSpace(text) == "" {
-			continue
-		}
-		if err := r.take(text); err != nil {
-			return nil, nil, &Error{name, r.n, err}
+		if !r.takePlain(lines.Bytes()) {
+			if err := r.takeLine(lines.Text()); err != nil {
+				return nil, nil, &Error{name, r.n, err}
+			}
 		}
 		if len(r.rows)-r.early.taken >= earlyRows {
 			r.handOut(r.before)
@@ -157,6 +152,39 @@ func (r *reader) name(s string) string {
 	k := strings.Clone(s)
 	r.known[k] = k
 	return k
+}
+
+// nameOf is name for bytes, which are copied only once.
+func (r *reader) nameOf(b []byte) string {
+	if k, ok := r.known[string(b)]; ok {
+		return k
+	}
+	return r.name(string(b))
+}
+
+// takePlain adds the row of a plain run, where that needs no id and no message.
+func (r *reader) takePlain(text []byte) bool {
+	if !r.site.WithoutIDs {
+		return false
+	}
+	row, ok := r.plainRun(text)
+	if !ok || row.At.Before(r.before) {
+		return false
+	}
+	r.before, r.beforeN = row.At, r.n
+	r.rows, r.lines = append(r.rows, row), append(r.lines, int32(r.n))
+	return true
+}
+
+// takeLine takes any line of a file, a blank one too.
+func (r *reader) takeLine(text string) error {
+	if r.n == 1 {
+		text = strings.TrimPrefix(text, "\ufeff")
+	}
+	if strings.TrimSpace(text) == "" {
+		return nil
+	}
+	return r.take(text)
 }
 
 // take reads one line and adds its rows.
