@@ -9,6 +9,7 @@ import (
 	"strings"
 	"sync"
 	"testing"
+	"time"
 
 	"github.com/santhosh-tekuri/jsonschema/v6"
 
@@ -119,7 +120,12 @@ func TestAsyncAPIHoldsForADay(t *testing.T) {
 	r.owns(p)
 	r.ask("test", `"quantity":"alkalinity","value":7.6,"unit":"dKH"`)
 	r.ask("hold", `"channel":"alk"`)
-	if a := r.ask("prime", `"channel":"trace","into":"vessel","seconds":1`); !a.OK {
+	prime := func() reply { return r.ask("prime", `"channel":"trace","into":"vessel","seconds":1`) }
+	a := prime()
+	for began := time.Now(); a.Code == "busy" && time.Since(began) < patience; <-time.After(time.Second) { // it runs each minute
+		a = prime()
+	}
+	if !a.OK {
 		t.Fatalf("priming: %s (%s)", a.Text, a.Code)
 	}
 	r.keeper.say(r.topic("ask/note"), `{"kind":"other"}`, false)
