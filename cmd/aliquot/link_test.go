@@ -111,9 +111,12 @@ func (r *rig) checkLink(first string, broken, healed int, asked bool) {
 		}
 	}
 	reserved, ended := r.runs()
+	extra := 0
 	for _, run := range reserved {
 		e := ended[run.Run]
 		switch {
+		case asked && run.Channel == "trace" && e.Outcome == machine.Extra:
+			extra++ // what comes late may find the service back already, which sees it on and books it once more
 		case e.Outcome == machine.Unknown, run.Run == first && e.Outcome == machine.Finished, run.Run == first && e.Outcome == machine.Partial:
 		default:
 			r.t.Errorf("a run that met the broken link is %q: %s", e.Outcome, run.Channel)
@@ -122,7 +125,7 @@ func (r *rig) checkLink(first string, broken, healed int, asked bool) {
 			r.t.Errorf("a run of %s that met the broken link counts as %s", run.Volume, e.Hi)
 		}
 	}
-	if asked && len(reserved) != 2 || !asked && len(reserved) != 1 {
-		r.t.Errorf("%d runs are in the ledger", len(reserved))
+	if n := len(reserved) - extra; asked && n != 2 || !asked && n != 1 || extra > 1 {
+		r.t.Errorf("%d runs are in the ledger, %d of them extra", len(reserved), extra)
 	}
 }
