@@ -43,6 +43,14 @@ func (s scene) readCuts(_ loaded, into *rehearse.Scenario) error {
 	return nil
 }
 
+// among refuses a name that the configuration does not have.
+func among(ids []string, kind, name, flag, text, example string) error {
+	if has(ids, name) {
+		return nil
+	}
+	return usage(flag, text, fmt.Sprintf("there is no %s %q; there are: %s", kind, name, strings.Join(ids, ", ")), example)
+}
+
 func (s scene) readEmpties(l loaded, into *rehearse.Scenario) error {
 	const flag, example = "empties", "carbonate-jug@day9"
 	var ids []string
@@ -54,8 +62,8 @@ func (s scene) readEmpties(l loaded, into *rehearse.Scenario) error {
 		if err != nil {
 			return err
 		}
-		if !has(ids, name) {
-			return usage(flag, text, fmt.Sprintf("there is no container %q; there are: %s", name, strings.Join(ids, ", ")), example)
+		if err := among(ids, "container", name, flag, text, example); err != nil {
+			return err
 		}
 		into.Empties = append(into.Empties, rehearse.Empties{Container: name, At: at})
 	}
@@ -73,8 +81,8 @@ func (s scene) readStuck(l loaded, into *rehearse.Scenario) error {
 		if err != nil {
 			return err
 		}
-		if !has(ids, name) {
-			return usage(flag, text, fmt.Sprintf("there is no probe %q; there are: %s", name, strings.Join(ids, ", ")), example)
+		if err := among(ids, "probe", name, flag, text, example); err != nil {
+			return err
 		}
 		into.Stuck = append(into.Stuck, rehearse.StuckProbe{Probe: name, Span: span})
 	}
@@ -94,8 +102,9 @@ func (s scene) readUseSteps(l loaded, into *rehearse.Scenario) error {
 		}
 		systems := ids
 		if name, value, named := strings.Cut(what, "="); named {
-			if name = strings.TrimSpace(name); !has(ids, name) {
-				return usage(flag, text, fmt.Sprintf("there is no system %q; there are: %s", name, strings.Join(ids, ", ")), example)
+			name = strings.TrimSpace(name)
+			if err := among(ids, "system", name, flag, text, example); err != nil {
+				return err
 			}
 			systems, what = []string{name}, value
 		}
