@@ -93,7 +93,7 @@ func topicTrouble(s string) string {
 func readTopic(v value) (string, bool) {
 	s, ok := readTopicTemplate(v)
 	if ok && templateAction.MatchString(s) {
-		v.problem(fmt.Sprintf("the topic %q has a template", clip(s)), "only topics of nodes have templates", "")
+		v.problem(fmt.Sprintf("the topic %q has a template", clip(s)), "only topics of pump nodes have templates", "")
 		return "", false
 	}
 	return s, ok

@@ -11,9 +11,12 @@ import (
 
 // keysOfStyle are the keys that belong to one style: required, then optional ones.
 var keysOfStyle = map[Style][2][]string{
-	BoundedRun: {{"run", "stop", "report"}, nil},
-	Switch:     {{"command", "on", "off", "state"}, {"auto_off"}},
+	BoundedRun: {{"run", "stop", "report"}, {"supply"}},
+	Switch:     {{"command", "on", "off", "state"}, {"auto_off", "supply"}},
+	Supply:     {{"command", "off", "state"}, nil},
 }
+
+var styles = []Style{BoundedRun, Switch, Supply}
 
 // timeInTemplate finds a template action that gives the run's time.
 var timeInTemplate = regexp.MustCompile(`\{\{[^{}]*\.(Seconds|Millis)\b[^{}]*\}\}`)
@@ -28,25 +31,32 @@ func readNode(e entry) Node {
 		return n
 	}
 	readOnline(m, &n.Online)
-	if !take(m, "style", &n.Style, readWord(BoundedRun, Switch)) {
+	if !take(m, "style", &n.Style, readWord(styles...)) {
 		return n
 	}
 	m.keysFit(n.Style)
-	if n.Style == BoundedRun {
+	take(m, "supply", &n.Supply, readName)
+	switch n.Style {
+	case BoundedRun:
 		take(m, "run", &n.Run, readTopicTemplate)
 		take(m, "stop", &n.Stop, readTopicTemplate)
 		take(m, "report", &n.Report, readTopicTemplate)
-		return n
+	case Switch:
+		readSwitch(m, &n)
+	case Supply:
+		readRelay(m, &n, readTopic)
 	}
-	readSwitch(m, &n)
 	return n
 }
 
-// keysFit reports keys of the other style and missing ones of this.
+// keysFit reports keys of the other styles and missing ones of this.
 func (m mapping) keysFit(style Style) {
-	for _, other := range []Style{BoundedRun, Switch} {
+	mine := slices.Concat(keysOfStyle[style][0], keysOfStyle[style][1])
+	refused := map[string]bool{}
+	for _, other := range styles {
 		for _, key := range slices.Concat(keysOfStyle[other][0], keysOfStyle[other][1]) {
-			if other != style {
+			if !slices.Contains(mine, key) && !refused[key] {
+				refused[key] = true
 				m.refuse(key, "style is "+string(style), key+" belongs to style "+string(other))
 			}
 		}
@@ -58,19 +68,25 @@ func (m mapping) keysFit(style Style) {
 	}
 }
 
-func readSwitch(m mapping, n *Node) {
-	take(m, "command", &n.Command, readTopicTemplate)
-	take(m, "on", &n.On, readText)
+// readRelay reads what a switch and a supply relay have in common. A supply relay is one output, so that its topics are
+// plain.
+func readRelay(m mapping, n *Node, topic func(value) (string, bool)) {
+	take(m, "command", &n.Command, topic)
 	take(m, "off", &n.Off, readText)
 	if v, ok := m.get("state"); ok {
 		if s, ok := v.open(); ok {
-			take(s, "topic", &n.State.Topic, readTopicTemplate)
+			take(s, "topic", &n.State.Topic, topic)
 			take(s, "path", &n.State.Path, readJSONPath)
 			take(s, "on", &n.State.On, readLine)
 			take(s, "off", &n.State.Off, readLine)
 			s.differ("on", "off", n.State.On, n.State.Off)
 		}
 	}
+}
+
+func readSwitch(m mapping, n *Node) {
+	readRelay(m, n, readTopicTemplate)
+	take(m, "on", &n.On, readText)
 	take(m, "auto_off", &n.AutoOff, duration(time.Second, safety.RunMax.Duration()))
 	if n.On != "" && !m.has("auto_off") && !timeInTemplate.MatchString(n.On) {
 		m.r.at(m.path+".on", "the on payload carries no time and there is no auto_off",

@@ -85,10 +85,41 @@ func (p *plant) resolve() {
 		channels.find(path+".share.of", c.ShareOf)
 		p.pumps = append(p.pumps, m)
 	}
+	p.resolveSupplies(nodes)
 	for _, l := range s.Interlocks {
 		p.findAll(channels, p.place(l.path+".block"), l.path+".block", l.Block)
 	}
 	p.resolveApart(channels)
+}
+
+// resolveSupplies finds the supply relays of nodes. One that feeds nothing would be thought to guard something.
+func (p *plant) resolveSupplies(nodes lookup) {
+	s, feeds := p.site, map[string]bool{}
+	for _, n := range s.Nodes {
+		path := "nodes." + n.ID + ".supply"
+		if i, ok := nodes.find(path, n.Supply); ok && s.Nodes[i].Style != Supply {
+			p.at(path, fmt.Sprintf("the node %s has style %s", n.Supply, s.Nodes[i].Style), "must have style supply", "")
+		}
+		feeds[n.Supply] = true
+	}
+	for _, m := range p.pumps {
+		if m.node != nil && m.node.Style == Supply {
+			p.at(m.path+".node", fmt.Sprintf("the node %s is a supply relay", m.node.ID), "must drive a pump: style bounded-run or switch", "name the pump's node here, and the relay as supply of that node")
+		}
+	}
+	for _, n := range s.Nodes {
+		if n.Style != Supply {
+			continue
+		}
+		if !feeds[n.ID] {
+			p.at("nodes."+n.ID, "no node names it as its supply", "a supply relay must feed at least one node", "add supply: "+n.ID+" to the nodes whose pumps it feeds, or remove it")
+		}
+		for _, l := range s.Interlocks {
+			if l.Name == n.ID {
+				p.at(l.path+".name", "the supply relay "+n.ID+" has the same name", "they must differ: both are cleared by name", "")
+			}
+		}
+	}
 }
 
 // resolveApart drops pairs that name no channel.

@@ -64,8 +64,8 @@ var spillBounds = []struct {
 
 // warnOfSpill says what the system gets if a fault empties the container into it.
 func (p *plant) warnOfSpill(c pump) {
-	if c.container == nil {
-		return
+	if c.container == nil || c.node != nil && c.node.Supply != "" {
+		return // a supply relay is the second stop
 	}
 	for _, b := range spillBounds {
 		if x, ok := c.effect(b.quantity, c.container.Capacity); ok && x > b.most {

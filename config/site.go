@@ -207,6 +207,7 @@ type Style string
 const (
 	BoundedRun Style = "bounded-run"
 	Switch     Style = "switch"
+	Supply     Style = "supply"
 )
 
 // Node is one MQTT device. Texts may hold templates; they are kept as written.
@@ -214,10 +215,11 @@ type Node struct {
 	ID                string
 	Style             Style
 	Run, Stop, Report string // bounded-run: topics
-	Command           string // switch: topic
-	On, Off           string // switch: payloads
-	State             State  // switch
+	Command           string // switch, supply: topic
+	On, Off           string // switch: payloads; supply: off only
+	State             State  // switch, supply
 	AutoOff           time.Duration
+	Supply            string // name of the supply relay that feeds the node's pumps; may be empty
 	Online            Online
 	At                Pos
 }

@@ -55,7 +55,7 @@ func TestTypedValues(t *testing.T) {
 	if m := s.MQTT; m.Port != 8883 || m.Host != "10.0.0.2" || m.TLS == nil || m.Discovery.Prefix != "home/discovery" {
 		t.Errorf("mqtt = %+v", m)
 	}
-	if at, ok := s.Where("channels.soda.limits.per_run"); !ok || at.Line != 70 || at.Col != 45 {
+	if at, ok := s.Where("channels.soda.limits.per_run"); !ok || at.Line != 77 || at.Col != 45 {
 		t.Errorf("Where = %v, %v", at, ok)
 	}
 }

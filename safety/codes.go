@@ -34,6 +34,8 @@ const (
 	ContainerMismatch Code = "container_mismatch"
 	NodeOffline       Code = "node_offline"
 	Fault             Code = "fault"
+	SupplyCut         Code = "supply_cut" // its supply relay was opened from here
+	SupplyOff         Code = "supply_off" // its supply relay is not seen on
 	NoProof           Code = "no_self_stop_proof"
 	OutOfService      Code = "out_of_service"
 	OnHold            Code = "hold"
@@ -68,7 +70,7 @@ const (
 // Lockout says whether what is withheld for this reason stays withheld until somebody does something about it.
 func (c Code) Lockout() bool {
 	switch c {
-	case NotCalibrated, NotPrimed, ContainerEmpty, ContainerMismatch, Fault, NoProof, OutOfService, RetainedCommand,
+	case NotCalibrated, NotPrimed, ContainerEmpty, ContainerMismatch, Fault, SupplyCut, NoProof, OutOfService, RetainedCommand,
 		NotAccepted, LedgerFault, LedgerRestored, TooManyRestarts:
 		return true
 	}

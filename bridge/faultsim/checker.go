@@ -30,6 +30,9 @@ type checker struct {
 	lastDose []time.Duration           // by channel
 	slots    map[string]time.Duration
 	holds    []heldUntil
+	// of a supply relay: since when its lockout stands, 0: it does not; when a person last switched it on; and when something
+	// last hindered the service from opening it, or from seeing that it must
+	cutAt, closed, noCut, noSight time.Duration
 	tail     time.Duration // since when the tail is measured; 0: it is not
 }
 
@@ -90,6 +93,7 @@ func (c *checker) poured(w *world, f *flight, i int, from, to time.Duration, ul 
 		return
 	}
 	name := c.site.Channels[i].ID
+	c.fed(w, f, i, to)
 	if f.stranger {
 		return
 	}

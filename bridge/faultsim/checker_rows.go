@@ -38,6 +38,7 @@ func (c *checker) row(w *world, l *ledger, row machine.Row) {
 			w.hosts[0].lost = "" // the ledger itself says so from now on
 		}
 		if text := c.standing.apply(row.Body); text != "" {
+			c.followCut(w)
 			w.note("%s", text)
 		}
 	}
@@ -71,6 +72,7 @@ func (c *checker) restored(w *world) {
 	}
 	// Until somebody accepts it nothing may run (H-40).
 	c.standing.set(machine.Scope{}, safety.LedgerRestored, "the ledger was set back and nobody accepted it")
+	c.followCut(w)
 }
 
 // copied takes note of a second ledger.
@@ -124,7 +126,8 @@ func (s *standings) apply(body machine.Body) string {
 // over gives what stands over a channel, empty if nothing does.
 func (s standings) over(c *machine.Channel) string {
 	for _, k := range s {
-		if (k.scope.Channel == "" || k.scope.Channel == c.ID) && (k.scope.System == "" || k.scope.System == c.System) {
+		if (k.scope.Channel == "" || k.scope.Channel == c.ID) && (k.scope.System == "" || k.scope.System == c.System) &&
+			(k.scope.Supply == "" || k.scope.Supply == c.Supply) {
 			return fmt.Sprintf("%s stands: %s", k.code, k.text)
 		}
 	}

@@ -2,6 +2,7 @@ package faultsim
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 )
@@ -52,6 +53,10 @@ const (
 	Blocked    Kind = "blocked"      // nothing comes out
 	RateDrift  Kind = "rate-drift"   // the rate is N permille of what it was
 	DeafToTime Kind = "ignores-time" // runs end on command only
+
+	// a supply relay
+	SwitchedOff Kind = "switched-off" // by somebody at the relay
+	CutByHand   Kind = "cut"          // somebody asks the service to open it
 
 	// the clock of the host
 	ClockStep Kind = "clock-step" // by N s, unsynchronised; For: until it is set right
@@ -139,10 +144,6 @@ func readFault(words []string) (f Fault, err error) {
 }
 
 func known(k Kind) bool {
-	for _, m := range menu {
-		if m.kind == k {
-			return true
-		}
-	}
-	return false
+	is := func(d dish) bool { return d.kind == k }
+	return slices.ContainsFunc(menu, is) || slices.ContainsFunc(fedOnly, is)
 }

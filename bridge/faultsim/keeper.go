@@ -91,6 +91,7 @@ func (k *keeper) round() {
 		}
 	}
 	k.site(view)
+	k.seesToFeed(view)
 	k.tests(view)
 	for i, c := range view.Channels {
 		k.channel(i, c)

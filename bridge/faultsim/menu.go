@@ -90,7 +90,7 @@ var menu = []dish{
 }
 
 // draw chooses what goes wrong between two moments: each kind is on in a random part of the seeds.
-func draw(r *rand.Rand, from, to time.Duration) []Fault {
+func draw(menu []dish, r *rand.Rand, from, to time.Duration) []Fault {
 	var out []Fault
 	share := []float64{.08, .2, .4}[r.IntN(3)]
 	for _, d := range menu {

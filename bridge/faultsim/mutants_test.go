@@ -35,6 +35,8 @@ func mutants() []mutant {
 		{"lockouts do not outlive a restart", "INV-7", 12, false, []Kind{LoseReports, Restart, Restart, Crash}, func() Tamper { return forgetful{} }},
 		{"the clock is always believed", "INV-7", 4, false, []Kind{Unsynced}, func() Tamper { return alwaysSynced{} }},
 		{"a raised cap needs no word", "INV-1", 8, true, []Kind{RaisedCap}, func() Tamper { return anyCaps{} }},
+		{"a supply relay is not opened", "H-01", 8, false, []Kind{StuckOn, StuckOn}, func() Tamper { return noCut{} }},
+		{"a supply relay is told once", "H-01", 12, false, []Kind{StuckOn, LoseStops}, func() Tamper { return &toldOnce{} }},
 		{"alerts are told before they are stored", "INV-13", 8, false, []Kind{LoseReports}, func() Tamper { return alertsFirst{} }},
 	}
 }
@@ -90,6 +92,10 @@ func (m mutant) scenario(seed uint64, zones []*time.Location) Scenario {
 			f.N = 100
 		case Greed, Careless:
 			f.For = 60 * hour
+		case StuckOn:
+			s.Fed, f.Target, f.For = true, plug, 9*hour
+		case LoseStops:
+			f.N, f.At, f.For = 100, calm, 6*hour
 		case Restart, Crash:
 			f.For = 20 * time.Second
 		case SlowDisk:
@@ -197,6 +203,27 @@ func (m *wallClock) Clock(process int, i safety.Instant) safety.Instant {
 	m.last = max(m.last, i.Wall.Sub(m.first))
 	i.Mono = m.last
 	return i
+}
+
+type noCut struct{ Untouched }
+
+func (noCut) Effects(_ machine.Event, effects []machine.Effect) []machine.Effect {
+	return slices.DeleteFunc(slices.Clone(effects), func(e machine.Effect) bool { s, is := e.(machine.StopRuns); return is && s.Node == feed })
+}
+
+type toldOnce struct {
+	Untouched
+	told int
+}
+
+func (m *toldOnce) Effects(_ machine.Event, effects []machine.Effect) []machine.Effect {
+	return slices.DeleteFunc(slices.Clone(effects), func(e machine.Effect) bool {
+		s, is := e.(machine.StopRuns)
+		if is && s.Node == feed {
+			m.told++
+		}
+		return is && s.Node == feed && m.told > 1
+	})
 }
 
 type noSpacing struct{ Untouched }

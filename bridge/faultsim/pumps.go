@@ -1,6 +1,7 @@
 package faultsim
 
 import (
+	"math/rand/v2"
 	"strconv"
 	"strings"
 	"time"
@@ -58,8 +59,16 @@ func (w *world) plugIn() error {
 	if err != nil {
 		return err
 	}
+	sims := []simnode.Node{pumps, relay}
+	if w.s.Fed {
+		supply, err := newFeed(rand.New(rand.NewPCG(w.s.Seed, 4)))
+		if err != nil {
+			return err
+		}
+		sims = append(sims, supply)
+	}
 	all := specs(w.s)
-	for i, sim := range []simnode.Node{pumps, relay} {
+	for i, sim := range sims {
 		c, err := node.Compile(all[i])
 		if err != nil {
 			return err
@@ -120,11 +129,12 @@ func (n *pump) timingFault(int) bool {
 // say publishes what a node says, if it can.
 func (w *world) say(n *pump, out []simnode.Out) {
 	w.drain(n)
+	w.feeds(n)
 	for _, o := range out {
 		m := message{topic: n.codec.OnlineTopic(), payload: o.Payload, retained: o.Retained}
 		if o.Role != simnode.Online {
 			for _, t := range n.codec.ReportTopics() {
-				if t.Output == max(1, o.Output) {
+				if t.Output == max(1, o.Output) || n.id == feed {
 					m.topic = t.Topic
 				}
 			}

@@ -19,6 +19,7 @@ type Scenario struct {
 	Zone   *time.Location
 	Greedy bool // the caps are small enough to be reached
 	Timed  bool // the relay's command carries its time; else the relay has a fixed one
+	Fed    bool // the pumps hang behind a supply relay
 	Awake  bool // the machine is woken every 15 s, as the service does, not only when something is due
 	Faults []Fault
 }
@@ -39,11 +40,15 @@ func FromSeed(seed uint64, days int, zones []*time.Location) Scenario {
 		time.Date(2027, 4, 2, 8, 0, 0, 0, time.UTC), time.Date(2027, 10, 1, 8, 0, 0, 0, time.UTC), time.Date(2027, 10, 29, 9, 0, 0, 0, time.UTC)}
 	s := Scenario{Seed: seed, Days: days, Start: starts[r.IntN(len(starts))], Zone: zones[r.IntN(len(zones))],
 		Greedy: r.IntN(3) == 0, Timed: r.IntN(3) == 0, Awake: r.IntN(12) == 0}
+	s.Fed = r.IntN(3) == 0
 	end := time.Duration(days) * 24 * time.Hour
 	if days >= 4 && r.IntN(2) == 0 {
 		s.Tail = LeastTail
 	}
-	s.Faults = draw(r, calm, end-s.Tail)
+	s.Faults = draw(menu, r, calm, end-s.Tail)
+	if s.Fed {
+		s.Faults = append(s.Faults, draw(fedOnly, r, calm, end-s.Tail)...)
+	}
 	for _, f := range s.Faults {
 		s.Awake = s.Awake || f.Kind == SecondHost && days <= 10
 	}
@@ -72,7 +77,7 @@ type toggle struct {
 }
 
 func (s *Scenario) flags() []toggle {
-	return []toggle{{"greedy", &s.Greedy}, {"timed", &s.Timed}, {"awake", &s.Awake}}
+	return []toggle{{"greedy", &s.Greedy}, {"timed", &s.Timed}, {"fed", &s.Fed}, {"awake", &s.Awake}}
 }
 
 // Read reads a scenario as String writes it; what follows a # is for people. zone finds a zone by its name.

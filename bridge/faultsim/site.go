@@ -96,6 +96,9 @@ func coveOf(s Scenario) *machine.Site {
 	if s.Greedy {
 		tighten(site)
 	}
+	if s.Fed {
+		behindFeed(site)
+	}
 	return site
 }
 
@@ -149,8 +152,12 @@ func specs(s Scenario) []node.Spec {
 	if s.Timed {
 		relay.On, relay.Off, relay.AutoOff = "on {{.Seconds}} {{.Serial}}", "off {{.Serial}}", 0
 	}
-	return []node.Spec{
+	all := []node.Spec{
 		{ID: board, Style: machine.BoundedRun, Outputs: []int{1, 2, 3}, Run: "cove/pumps/{{.Output}}/run", Stop: "cove/pumps/{{.Output}}/stop", Report: "cove/pumps/{{.Output}}/report",
 			Online: node.Online{Topic: "cove/pumps/online", Up: "1", Down: "0"}},
 		relay}
+	if s.Fed {
+		all = append(all, feedSpec())
+	}
+	return all
 }

@@ -13,7 +13,7 @@ func (w *world) strike(i int, f Fault) {
 	switch f.Kind {
 	case Crash, Panic, Restart, Power, NoClock, DiskFails, SlowDisk, OldLedger, SecondHost, ClockStep, ClockSlip, Unsynced:
 		w.strikeHost(f)
-	case Reboot, Deaf, Mute, DropsSaid, LateStart, LateOff, StuckOn, Blocked, RateDrift, DeafToTime, NodeAway, NodeHangs:
+	case Reboot, Deaf, Mute, DropsSaid, LateStart, LateOff, StuckOn, Blocked, RateDrift, DeafToTime, NodeAway, NodeHangs, SwitchedOff, CutByHand:
 		w.strikeNode(f)
 	case BadPlan:
 		w.during(f, func() { w.sick.how = f.N }, func() { w.sick.how = 0 })
@@ -185,6 +185,10 @@ func (w *world) strikeNode(f Fault) {
 		w.say(n, n.sim.Reboot(w.trueTime()))
 	case NodeHangs:
 		w.during(f, func() { n.hangs++ }, func() { n.hangs-- })
+	case SwitchedOff:
+		w.during(f, func() { w.off++; w.switchFeed(false) }, func() { w.off-- })
+	case CutByHand:
+		w.keeper.ask(machine.VerbCut, machine.Request{What: feed})
 	case NodeAway:
 		w.during(f, func() { w.leaves(n) }, func() { w.returns(n) })
 	default:

@@ -71,6 +71,7 @@ type world struct {
 	keeper keeper
 	tank   tank
 	looks  int // of the probes
+	off    int // reasons for which somebody wants the supply off
 
 	check checker
 	diary diary
@@ -159,7 +160,9 @@ func (w *world) turn() {
 		}
 	}
 	w.now = max(w.now, at)
+	w.check.excuses(w)
 	what()
+	w.check.excuses(w)
 }
 
 func (w *world) after(d time.Duration, do func()) { w.Add(w.now+d, do) }

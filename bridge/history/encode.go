@@ -31,9 +31,9 @@ func encodable(b machine.Body) bool {
 		machine.Proof, machine.Accepted, machine.ProbeMean, machine.Note:
 		return true
 	case machine.Lockout:
-		return b.Scope.Interlock == ""
+		return b.Scope.Interlock == "" && b.Scope.Supply == ""
 	case machine.Cleared:
-		return b.Scope.Interlock == ""
+		return b.Scope.Interlock == "" && b.Scope.Supply == ""
 	}
 	return false
 }

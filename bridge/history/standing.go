@@ -12,7 +12,7 @@ import (
 
 // codes are the words that a lockout's reason may begin with: everything for which a run can be withheld.
 var codes = []safety.Code{
-	safety.NotCalibrated, safety.NotPrimed, safety.ContainerEmpty, safety.ContainerMismatch, safety.NodeOffline, safety.Fault,
+	safety.NotCalibrated, safety.NotPrimed, safety.ContainerEmpty, safety.ContainerMismatch, safety.NodeOffline, safety.Fault, safety.SupplyCut, safety.SupplyOff,
 	safety.NoProof, safety.OutOfService, safety.OnHold, safety.InterlockActive, safety.ClockUntrusted, safety.SecondOwner,
 	safety.LinkDown, safety.LedgerFault, safety.RetainedCommand, safety.NotAccepted, safety.ChannelBusy, safety.RestTime,
 	safety.KeptApart, safety.DayCap, safety.QuantityCap, safety.RunCap, safety.RunTimeCap, safety.BelowSmallestRun,

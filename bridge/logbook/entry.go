@@ -262,6 +262,8 @@ func (e *Entry) scope(s machine.Scope, text string) {
 	switch {
 	case s.Interlock != "":
 		e.Text = "interlock " + s.Interlock + ": " + text
+	case s.Supply != "":
+		e.Text = "supply relay " + s.Supply + ": " + text
 	case s == machine.Scope{}:
 		e.Text = "everything: " + text
 	}

@@ -167,6 +167,7 @@ func (t *turn) nodeConditions(n *nodeState, add adder) {
 	if len(n.retained) > 0 {
 		add("retained-command-"+n.cfg.ID, Critical, "a retained command lies on a command topic of node %s; nothing runs there until it is gone", n.cfg.ID)
 	}
+	t.supplyConditions(n, add)
 	if n.deafness {
 		add("commands-unreadable-"+n.cfg.ID, Warning, "the broker does not let this service read the command topics of node %s, so it cannot see foreign or retained commands there", n.cfg.ID)
 	}
@@ -232,6 +233,8 @@ func scopeName(c Scope) string {
 		return c.Channel
 	case c.System != "":
 		return c.System
+	case c.Supply != "":
+		return "supply-" + c.Supply
 	}
 	return "all"
 }

@@ -32,12 +32,12 @@ func TestOpenReferences(t *testing.T) {
 }
 
 func TestOpenReferencesOnlyWhereTwiceDoesNoHarm(t *testing.T) {
-	allowed := map[machine.Verb]bool{machine.VerbHold: true, machine.VerbRelease: true, machine.VerbStop: true, machine.VerbAcknowledge: true, machine.VerbClock: true}
+	allowed := map[machine.Verb]bool{machine.VerbHold: true, machine.VerbRelease: true, machine.VerbStop: true, machine.VerbCut: true, machine.VerbAcknowledge: true, machine.VerbClock: true}
 	for _, verb := range machine.Verbs() {
-		r := newRig(t, previews, noon)
+		r := newRig(t, fed, noon)
 		r.boot()
 		rows := len(r.rows)
-		a := r.ask(verb, machine.Request{Ref: "*", All: true, Kind: "other"})
+		a := r.ask(verb, machine.Request{Ref: "*", All: true, Kind: "other", What: "feed"})
 		refused := a.Code == safety.BadPayload && !a.OK && a.Ref == "*" && strings.Contains(a.Text, "reference of its own")
 		if refused == allowed[verb] || a == (machine.Answered{}) {
 			t.Errorf("%s with an open reference: %+v; allowed %v", verb, a, allowed[verb])

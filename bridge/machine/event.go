@@ -155,6 +155,7 @@ const (
 	VerbRun          Verb = "run"
 	VerbStop         Verb = "stop"
 	VerbClear        Verb = "clear"
+	VerbCut          Verb = "cut"
 	VerbAccept       Verb = "accept"
 	VerbAcknowledge  Verb = "acknowledge"
 	VerbClock        Verb = "clock"
@@ -164,7 +165,7 @@ const (
 // Verbs lists every verb, in the order of the documents.
 func Verbs() []Verb {
 	return []Verb{VerbTest, VerbWaterChange, VerbPrime, VerbPrimed, VerbCalibrate, VerbProve, VerbRefill, VerbSwap,
-		VerbTube, VerbHold, VerbRelease, VerbOutOfService, VerbRun, VerbStop, VerbClear, VerbAccept, VerbAcknowledge,
+		VerbTube, VerbHold, VerbRelease, VerbOutOfService, VerbRun, VerbStop, VerbClear, VerbCut, VerbAccept, VerbAcknowledge,
 		VerbClock, VerbNote}
 }
 

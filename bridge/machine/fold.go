@@ -170,7 +170,8 @@ func (s *State) applyLockout(r Row, b Lockout) {
 
 // has says whether the site still has what a scope names: what stands for something else could never be cleared.
 func (s *State) has(c Scope) bool {
-	return c.Interlock == "" && (c.Channel == "" || s.channel(c.Channel) != nil) && (c.System == "" || s.system(c.System) != nil)
+	return c.Interlock == "" && (c.Channel == "" || s.channel(c.Channel) != nil) && (c.System == "" || s.system(c.System) != nil) &&
+		(c.Supply == "" || contains(s.supplies(), c.Supply))
 }
 
 func (s *State) applyCleared(r Row, b Cleared) {

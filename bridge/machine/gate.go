@@ -72,6 +72,9 @@ func (s *State) standingBlocks(c *channelState) []safety.Block {
 	if n := s.node(c.cfg.Node); len(n.retained) > 0 {
 		out = append(out, safety.Block{Code: safety.RetainedCommand, Text: fmt.Sprintf("a retained command lies on a command topic of node %s; it is being removed", n.cfg.ID)})
 	}
+	if b, blocked := s.supplyBlock(c); blocked {
+		out = append(out, b)
+	}
 	out = append(out, s.interlockBlocks(c)...)
 	if k := s.container(c.cfg.Container); k.supplement != k.cfg.Supplement {
 		if c.follows() && s.strength(c)[c.cfg.Quantity] == 0 {
@@ -103,7 +106,7 @@ func (s *State) interlockBlocks(c *channelState) []safety.Block {
 }
 
 func (c Scope) covers(k *channelState) bool {
-	return c.Interlock == "" && (c.Channel == "" || c.Channel == k.cfg.ID) && (c.System == "" || c.System == k.cfg.System)
+	return c.Interlock == "" && (c.Supply == "" || c.Supply == k.cfg.Supply) && (c.Channel == "" || c.Channel == k.cfg.ID) && (c.System == "" || c.System == k.cfg.System)
 }
 
 func (s *State) neighbours(c *channelState) []safety.Neighbour {

@@ -145,6 +145,7 @@ func (t *turn) leaks(k *containerState, missing safety.Microlitres) {
 		if c := &t.channels[i]; c.cfg.Container == k.cfg.ID {
 			t.stopOutput(c.cfg, "*")
 			t.lockOut(Scope{Channel: c.cfg.ID}, safety.Fault, fmt.Sprintf("container %s lost %s within an hour without a run: look for a siphon, a split tube, a leak, and at the tank; then clear this", k.cfg.ID, missing))
+			t.cutSupply(c, fmt.Sprintf("container %s lost %s within an hour without a run", k.cfg.ID, missing))
 		}
 	}
 }

@@ -16,6 +16,9 @@ func (t *turn) nodeOnline(e NodeOnline) {
 		t.log(Info, "node", "node", e.Node, "online", e.Up)
 	}
 	n.up, n.seen = e.Up, t.now.Mono
+	if n.cfg.Style == Supply && !e.Up {
+		t.supplyOffline(n)
+	}
 }
 
 // reported takes a bounded-run node's word about a run.
@@ -68,6 +71,7 @@ func (t *turn) reportedEnd(c *channelState, r *openRun, e Reported) {
 	if over := ran - r.Longest; over.Duration() > stuckAfter {
 		t.stopOutput(c.cfg, "*")
 		t.lockOut(Scope{Channel: r.Channel}, safety.Fault, fmt.Sprintf("a run of %.1f s lasted %.1f s; look at the pump and the tank, then clear this", r.Duration.Seconds(), ran.Seconds()))
+		t.cutSupply(c, fmt.Sprintf("a run of channel %s lasted longer than it was told to", r.Channel))
 	}
 }
 
@@ -105,6 +109,7 @@ func (t *turn) ranOn(c *channelState, booking safety.Booking, ran safety.Millise
 	}
 	t.stopOutput(c.cfg, "*")
 	t.lockOut(Scope{Channel: c.cfg.ID}, safety.Fault, fmt.Sprintf("run %s lasted %.1f s, longer than it was told to; look at the pump and the tank, then clear this", booking.Run, ran.Seconds()))
+	t.cutSupply(c, fmt.Sprintf("a run of channel %s lasted longer than it was told to", c.cfg.ID))
 }
 
 // twice counts a run that started a second time (H-03): as much again may have gone in.
@@ -171,6 +176,11 @@ func (t *turn) channelAt(node string, output int) *channelState {
 
 // switched takes the state of a relay.
 func (t *turn) switched(e Switched) {
+	if n := t.node(e.Node); n != nil && n.cfg.Style == Supply {
+		t.do(Count{Metric: MetricReports, Labels: [2]string{e.Node, map[bool]string{true: "on", false: "off"}[e.On]}})
+		t.supplySeen(n, e.On)
+		return
+	}
 	c := t.channelAt(e.Node, e.Output)
 	if c == nil {
 		return

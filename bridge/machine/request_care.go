@@ -109,6 +109,9 @@ func (t *turn) askStop(q Request) reply {
 
 // askClear ends a lockout, an out-of-service state or a latched interlock.
 func (t *turn) askClear(q Request) reply {
+	if n := t.node(q.What); n != nil && n.cfg.Style == Supply {
+		return t.clearSupply(n, q)
+	}
 	if q.What != "" {
 		return t.clearInterlock(q)
 	}
@@ -156,7 +159,7 @@ func (t *turn) clearInterlock(q Request) reply {
 		for _, l := range t.site.Interlocks {
 			names = append(names, l.Name)
 		}
-		return *unknownName("interlock", q.What, names)
+		return *unknownName("interlock or supply relay", q.What, append(names, t.supplies()...))
 	}
 	l := t.site.Interlocks[i]
 	if !t.locks[i].Active {

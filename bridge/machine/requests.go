@@ -74,7 +74,7 @@ const OpenRef = "*"
 // empty for verbs that must not happen twice if the broker delivers one message twice.
 func (t *turn) freshRef(open string, verb Verb) string {
 	switch verb {
-	case VerbHold, VerbRelease, VerbStop, VerbAcknowledge, VerbClock:
+	case VerbHold, VerbRelease, VerbStop, VerbCut, VerbAcknowledge, VerbClock:
 		return fmt.Sprintf("%s%s%d", open, OpenRef, t.seq+1)
 	}
 	return ""
@@ -84,8 +84,8 @@ func (t *turn) handle(q Request) reply {
 	if t.stopping && q.Verb != VerbStop {
 		return *no(safety.Stopping, "the service is stopping; ask again when it is back")
 	}
-	if t.ledgerBad != "" && q.Verb != VerbStop {
-		return *no(safety.LedgerFault, "the ledger cannot be written (%s), so that nothing can be recorded; only stop works", t.ledgerBad)
+	if t.ledgerBad != "" && q.Verb != VerbStop && q.Verb != VerbCut {
+		return *no(safety.LedgerFault, "the ledger cannot be written (%s), so that nothing can be recorded; only stop and cut work", t.ledgerBad)
 	}
 	switch q.Verb {
 	case VerbTest:
@@ -122,6 +122,8 @@ func (t *turn) handleCare(q Request) reply {
 		return t.askOutOfService(q)
 	case VerbStop:
 		return t.askStop(q)
+	case VerbCut:
+		return t.askCut(q)
 	case VerbClear:
 		return t.askClear(q)
 	case VerbAccept:

@@ -25,6 +25,12 @@ func (r *rig) toNode(m toNode) {
 
 // fromNode passes on what a node says.
 func (r *rig) fromNode(id string, outs []simnode.Out) {
+	if id == "feed" { // whatever the relay does, the pumps behind it feel at once
+		for _, n := range []string{"board", "plug"} {
+			r.node(n).Feed(r.trueTime(), r.supply.Flowing(1))
+			r.pour(n)
+		}
+	}
 	r.pour(id)
 	for _, o := range outs {
 		if r.offline[id] {
@@ -35,6 +41,11 @@ func (r *rig) fromNode(id string, outs []simnode.Out) {
 			r.online[id] = string(o.Payload) == "1"
 			r.soon(machine.NodeOnline{Node: id, Up: r.online[id]})
 		case simnode.State:
+			if id == "feed" {
+				r.fedBy = string(o.Payload) == "ON"
+				r.report(machine.Switched{Node: id, Output: machine.SupplyOutput, On: r.fedBy})
+				continue
+			}
 			r.isOn = string(o.Payload) == "ON"
 			r.report(machine.Switched{Node: id, Output: o.Output, On: r.isOn})
 		case simnode.Report:

@@ -49,6 +49,8 @@ type rig struct {
 	planted  map[commandTopic]bool
 	board    *simnode.Board
 	relay    *simnode.Relay
+	supply   *simnode.Supply // feeds the pumps of both; nil where the site has none
+	fedBy    bool            // the supply's state, retained at the broker
 	net      network
 	inbox    []parcel[machine.Event] // to the machine
 	outbox   []parcel[toNode]        // to the nodes
@@ -118,7 +120,10 @@ func newRig(t tb, site *machine.Site, start time.Time) *rig {
 		BootTime: time.Second, OnOff: func(p []byte) (bool, float64, bool) { return string(p) == "on", 0, true }}); err != nil {
 		t.Fatalf("%v", err)
 	}
-	for _, n := range []string{"board", "plug"} {
+	if slices.ContainsFunc(site.Nodes, func(n machine.Node) bool { return n.Style == machine.Supply }) {
+		r.supply, _ = simnode.NewSupply(simnode.SupplyOptions{Off: func(p []byte) bool { return string(p) == "off" }})
+	}
+	for _, n := range r.nodes() {
 		r.fromNode(n, r.node(n).Connect(r.trueTime()))
 	}
 	r.check.init(site)
@@ -126,7 +131,17 @@ func newRig(t tb, site *machine.Site, start time.Time) *rig {
 	return r
 }
 
+func (r *rig) nodes() []string {
+	if r.supply != nil {
+		return []string{"board", "plug", "feed"}
+	}
+	return []string{"board", "plug"}
+}
+
 func (r *rig) node(id string) simnode.Node {
+	if id == "feed" {
+		return r.supply
+	}
 	if id == "plug" {
 		return r.relay
 	}
@@ -186,10 +201,13 @@ func (r *rig) connect() {
 	if r.owner != nil {
 		r.soon(machine.OwnerSeen(ownerSeen(*r.owner)))
 	}
-	for _, n := range []string{"board", "plug"} {
+	for _, n := range r.nodes() {
 		r.soon(machine.NodeOnline{Node: n, Up: r.online[n]})
 	}
 	r.soon(machine.Switched{Node: "plug", Output: 1, On: r.isOn, Retained: true})
+	if r.supply != nil {
+		r.soon(machine.Switched{Node: "feed", Output: machine.SupplyOutput, On: r.fedBy, Retained: true})
+	}
 	for _, at := range r.plantedTopics() {
 		r.soon(machine.CommandSeen{Node: at.node, Output: at.output, Stop: at.stop, Retained: true})
 	}
@@ -365,7 +383,9 @@ func (r *rig) sendStop(s machine.StopRuns) {
 	if !r.linkUp {
 		return
 	}
-	r.echo(machine.CommandSeen{Node: s.Node, Output: s.Output, Stop: true, Run: s.Run, Serial: s.Serial})
+	if s.Node != "feed" {
+		r.echo(machine.CommandSeen{Node: s.Node, Output: s.Output, Stop: true, Run: s.Run, Serial: s.Serial})
+	}
 	if r.net.loseStops {
 		return
 	}

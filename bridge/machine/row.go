@@ -212,6 +212,7 @@ type Scope struct {
 	Channel   string `json:"channel,omitempty"`
 	System    string `json:"system,omitempty"`
 	Interlock string `json:"interlock,omitempty"` // lockouts only: a latched interlock
+	Supply    string `json:"supply,omitempty"`    // lockouts only: a supply relay, and every channel behind it
 }
 
 // Hold pauses a scope until Until.

@@ -87,8 +87,8 @@ func (t *turn) end(r *openRun, o Outcome, ran *safety.Milliseconds, reason strin
 	c := t.channel(r.Channel)
 	row := RunEnded{Run: r.Run, Outcome: o, Reason: reason}
 	row.Hi, row.Lo = safety.Account(r.commanded(), o, ran)
-	if c != nil && c.rate == 0 {
-		row.Lo = 0 // booked at a rate that is a cautious guess, of which nothing is sure
+	if c != nil && c.rate == 0 || r.unfed {
+		row.Lo = 0 // booked at a rate that is a cautious guess, or the pump may have had no power: nothing is sure
 	}
 	if ran != nil {
 		row.Duration = *ran
@@ -155,17 +155,25 @@ func (t *turn) watchSwitch(c *channelState, r *openRun) {
 		}
 		return
 	}
-	expected := r.startedAt + safety.Elapsed(r.Duration)
-	if r.Purpose == Prove {
-		expected = r.startedAt + safety.Elapsed(r.Longest)
-	}
+	expected := t.expectedEnd(r)
 	if now >= expected && !r.offSent && r.Purpose != Prove {
 		r.offSent = true
 		t.stopOutput(c.cfg, r.Run)
 	}
-	if now >= expected+elapsed(stuckAfter) && c.offUntil == 0 {
-		t.stuck(c, r)
+	if t.staysOn(c) {
+		if c.offUntil == 0 {
+			t.stuck(c, r)
+		}
+		t.cutSupply(c, fmt.Sprintf("output %d of node %s is still on after its time", r.Output, r.Node))
 	}
+}
+
+// expectedEnd is when a relay's run that has started should be over.
+func (t *turn) expectedEnd(r *openRun) safety.Elapsed {
+	if r.Purpose == Prove {
+		return r.startedAt + safety.Elapsed(r.Longest)
+	}
+	return r.startedAt + safety.Elapsed(r.Duration)
 }
 
 // stuck is the worst case: an output that does not go off (H-01).

@@ -63,7 +63,11 @@ type Style string
 const (
 	BoundedRun Style = "bounded-run"
 	Switch     Style = "switch"
+	Supply     Style = "supply" // a relay in the feed of other nodes' pumps: it is opened from here and never closed
 )
+
+// SupplyOutput is the output of a supply relay.
+const SupplyOutput = 0
 
 // Node drives one or more outputs.
 type Node struct {
@@ -87,6 +91,7 @@ type Channel struct {
 	planner.Channel
 	Container   string
 	Node        string
+	Supply      string // the supply relay that feeds its node's pumps; may be empty
 	Output      int
 	NominalRate safety.Rate // 0: unknown
 	Line        Line

@@ -38,6 +38,10 @@ func Snapshot(s *State) SiteView {
 		if n.proof != nil && s.proven(n) {
 			nv.Proven = maybeTime(n.proof.at)
 		}
+		if n.cfg.Style == Supply && n.supply.seen {
+			on := n.supply.on
+			nv.On = &on
+		}
 		v.Nodes = append(v.Nodes, nv)
 	}
 	for i, l := range s.site.Interlocks {
@@ -124,7 +128,7 @@ func (s *State) quantityView(y *systemState, target int) QuantityView {
 }
 
 func (s *State) channelView(c *channelState) ChannelView {
-	v := ChannelView{ID: c.cfg.ID, System: c.cfg.System, Container: c.cfg.Container, Node: c.cfg.Node,
+	v := ChannelView{ID: c.cfg.ID, System: c.cfg.System, Container: c.cfg.Container, Node: c.cfg.Node, Supply: c.cfg.Supply,
 		Running: c.open != nil, Calibrated: maybeTime(c.calibratedAt), Provisional: c.provisional, Primed: c.primed,
 		PlannedMLPerDay: c.day.PerDay.Millilitres(), Window24hHiML: s.mayHaveMoved(c, false).Millilitres(),
 		PerDayML: c.cfg.Limits.PerDay.Millilitres(), TotalHiML: c.totalHi.Millilitres(), TotalLoML: c.totalLo.Millilitres(),
@@ -270,6 +274,11 @@ func NextWake(s *State) time.Duration {
 	}
 	for _, h := range s.holds {
 		axisUntil(h.ends)
+	}
+	for i := range s.nodes {
+		if due, ok := s.supplyDue(&s.nodes[i]); ok {
+			soon(due - s.now.Mono)
+		}
 	}
 	return at
 }

@@ -139,6 +139,7 @@ type openRun struct {
 	startedAt safety.Elapsed
 	offSent   bool // a relay was told to go off at the end
 	foreign   bool // an output that was on without an open run
+	unfed     bool // its supply relay was seen off, or lost from sight
 }
 
 // dueSlot is a slot whose time has come and that has not run yet.
@@ -189,6 +190,7 @@ type nodeState struct {
 	seq      int64
 	reports  []reportMark // the last ones, to know a re-delivery
 	proof    *provenRow
+	supply   supplyState // of a supply relay
 }
 
 type retainedAt struct {

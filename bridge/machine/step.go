@@ -20,6 +20,9 @@ func Step(s State, now safety.Instant, e Event) (State, []Effect) {
 	case OwnerSeen:
 		t.ownerSeen(e)
 	case Asked:
+		if t.booted && !t.stopping {
+			t.watchRuns() // a run must not be allowed in the very step that finds an output stuck
+		}
 		t.asked(e.Request)
 	case Misread:
 		t.misread(e)
@@ -248,8 +251,13 @@ func (t *turn) link(up bool) {
 	t.owner = ownership{linkMono: t.now.Mono}
 	for i := range t.nodes {
 		n := &t.nodes[i]
+		n.supply.seen = false
 		if !up {
 			n.up = false
+			continue
+		}
+		if n.cfg.Style == Supply {
+			n.supply.since = max(1, t.now.Mono)
 			continue
 		}
 		n.echoDue = t.now.Mono + echoWait
@@ -271,6 +279,7 @@ func (t *turn) link(up bool) {
 func (t *turn) look() {
 	t.ownershipTick()
 	t.watchRuns()
+	t.watchSupplies()
 	t.lookAtProbes()
 	t.lookAtLevels()
 	t.endHolds()
@@ -302,6 +311,8 @@ func (c Scope) String() string {
 		return "system " + c.System
 	case c.Interlock != "":
 		return "interlock " + c.Interlock
+	case c.Supply != "":
+		return "supply relay " + c.Supply
 	}
 	return "everything"
 }

@@ -99,6 +99,7 @@ type ChannelView struct {
 	System          string     `json:"system"`
 	Container       string     `json:"container"`
 	Node            string     `json:"node"`
+	Supply          string     `json:"supply,omitempty"` // the supply relay that feeds its pump, where there is one
 	Running         bool       `json:"running"`
 	Run             string     `json:"run"` // id of the open run, or empty
 	RateMLPerMin    *float64   `json:"rate_ml_per_min"`
@@ -167,6 +168,7 @@ type NodeView struct {
 	Online bool       `json:"online"`
 	Proven *time.Time `json:"proven"` // self-stop proof, where one is needed
 	Needs  bool       `json:"needs_proof"`
+	On     *bool      `json:"on,omitempty"` // of a supply relay: what it said last; nil: nothing yet
 }
 
 // InterlockView is one interlock.

@@ -8,7 +8,7 @@ const other = "other"
 // standing lists the codes that can keep a channel, or everything, from running for a while. Each is a series of
 // its own with 0 or 1.
 var standing = []safety.Code{
-	safety.NotCalibrated, safety.NotPrimed, safety.ContainerEmpty, safety.ContainerMismatch, safety.NodeOffline, safety.Fault,
+	safety.NotCalibrated, safety.NotPrimed, safety.ContainerEmpty, safety.ContainerMismatch, safety.NodeOffline, safety.Fault, safety.SupplyCut, safety.SupplyOff,
 	safety.NoProof, safety.OutOfService, safety.OnHold, safety.InterlockActive, safety.ClockUntrusted, safety.SecondOwner,
 	safety.LinkDown, safety.LedgerFault, safety.RetainedCommand, safety.NotAccepted, safety.DayCap, safety.QuantityCap,
 	safety.RunCap, safety.RunTimeCap, safety.NoTest, safety.StaleTest, safety.AboveBand, safety.Treatment,

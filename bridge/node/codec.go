@@ -56,8 +56,9 @@ func (c *Codec) ID() string { return c.spec.ID }
 // Style gives the node's style.
 func (c *Codec) Style() machine.Style { return c.spec.Style }
 
-// CommandTopics gives the topics to which nobody but us may publish: per output its run or command topic and,
-// for a bounded-run node, its stop topic. Outputs that share a topic are listed each.
+// CommandTopics gives the topics on which the node hears: per output its run or command topic and, for a bounded-run
+// node, its stop topic. Outputs that share a topic are listed each. Nobody but us may publish there, but for a supply
+// relay: a person closes that.
 func (c *Codec) CommandTopics() []Topic {
 	var all []Topic
 	for _, o := range c.outputs {
@@ -75,7 +76,7 @@ func (c *Codec) ReportTopics() []Topic {
 	var all []Topic
 	for _, o := range c.outputs {
 		topic := o.report
-		if c.spec.Style == machine.Switch {
+		if c.spec.Style != machine.BoundedRun {
 			topic = o.state
 		}
 		all = append(all, Topic{Topic: topic, Output: o.number})
@@ -87,10 +88,15 @@ func (c *Codec) ReportTopics() []Topic {
 func (c *Codec) OnlineTopic() string { return c.spec.Online.Topic }
 
 // Subscriptions gives every topic that must be subscribed to, each once: what the node says, and our own
-// command topics, on which nobody else may write and nothing may be retained (H-04, H-37).
+// command topics, on which nobody else may write and nothing may be retained (H-04, H-37). What a supply relay is told
+// by others is theirs; its state says what came of it.
 func (c *Codec) Subscriptions() []string {
 	all := []string{c.spec.Online.Topic}
-	for _, t := range slices.Concat(c.ReportTopics(), c.CommandTopics()) {
+	topics := c.ReportTopics()
+	if c.spec.Style != machine.Supply {
+		topics = append(topics, c.CommandTopics()...)
+	}
+	for _, t := range topics {
 		if !slices.Contains(all, t.Topic) {
 			all = append(all, t.Topic)
 		}

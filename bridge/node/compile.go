@@ -14,14 +14,19 @@ import (
 func Compile(s Spec) (*Codec, error) {
 	c := &Codec{spec: s, byTopic: map[string]entry{}, sent: memory{}}
 	p := &Problems{Node: s.ID}
+	if s.Style == machine.Supply {
+		c.spec.Outputs = []int{machine.SupplyOutput}
+	}
 	c.number(p)
 	switch s.Style {
 	case machine.BoundedRun:
 		c.compileBoard(p)
 	case machine.Switch:
 		c.compileSwitch(p)
+	case machine.Supply:
+		c.compileSupply(p)
 	default:
-		p.add("style", "is %q: it must be %s or %s", s.Style, machine.BoundedRun, machine.Switch)
+		p.add("style", "is %q: it must be %s, %s or %s", s.Style, machine.BoundedRun, machine.Switch, machine.Supply)
 	}
 	c.compileOnline(p)
 	if len(p.All) == 0 {
@@ -98,6 +103,13 @@ func (c *Codec) compileSwitch(p *Problems) {
 		c.checkDiffer(p)
 		c.checkShared(p)
 	}
+	c.compileState(p)
+}
+
+// compileSupply reads a supply relay, which is told to go off and nothing else.
+func (c *Codec) compileSupply(p *Problems) {
+	c.topics(p, "command", c.spec.Command, func(o *output) *string { return &o.run })
+	c.off = c.payload(p, "off", c.spec.Off, supplyFields)
 	c.compileState(p)
 }
 
@@ -210,6 +222,9 @@ func (c *Codec) enter(p *Problems) {
 		c.enterOne(p, o.stop, roleStop, i)
 		c.enterOne(p, o.report, roleReport, i)
 		c.enterOne(p, o.state, roleState, i)
+		if c.spec.Style == machine.Supply {
+			delete(c.byTopic, o.run) // it is anybody's: a person closes the relay there
+		}
 	}
 }
 

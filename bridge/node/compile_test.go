@@ -6,6 +6,7 @@ import (
 	"strings"
 	"testing"
 
+	"aliquot/bridge/machine"
 	"aliquot/safety"
 )
 
@@ -178,5 +179,48 @@ func TestDistinct(t *testing.T) {
 		}
 		wantText(t, err.Error(), "nodes.other: the topic ")
 		wantText(t, err.Error(), "of node board: each node needs its own")
+	}
+}
+
+func TestH01_SupplyIsOnlyEverToldToGoOff(t *testing.T) {
+	spec := Spec{ID: "feed", Style: machine.Supply, Command: "shed/feed/set", Off: `{"on":false,"n":{{.Serial}}}`,
+		State: State{Topic: "shed/feed/state", Path: "on", On: "true", Off: "false"}, Online: Online{Topic: "shed/feed/online", Up: "1", Down: "0"}}
+	c, err := Compile(spec)
+	if err != nil {
+		t.Fatal(err)
+	}
+	topic, payload := c.Stop(machine.StopRuns{Node: "feed", Output: machine.SupplyOutput, Run: "*", Serial: 7})
+	if topic != "shed/feed/set" || string(payload) != `{"on":false,"n":7}` {
+		t.Errorf("stop reads %s on %s", payload, topic)
+	}
+	for _, state := range []string{`{"on":true}`, `{"on":false}`} {
+		heard, handled, err := c.Parse("shed/feed/state", []byte(state), true)
+		want := machine.Switched{Node: "feed", Output: machine.SupplyOutput, On: strings.Contains(state, "true"), Retained: true}
+		if err != nil || !handled || len(heard.Events) != 1 || heard.Events[0] != machine.Event(want) {
+			t.Errorf("%s is heard as %+v, %v, %v", state, heard, handled, err)
+		}
+	}
+	// A person uses the same command topic: the service neither hears there nor minds.
+	for _, topic := range c.Subscriptions() {
+		if topic == "shed/feed/set" {
+			t.Error("the command topic is subscribed to")
+		}
+	}
+	if _, handled, _ := c.Parse("shed/feed/set", []byte("ON"), false); handled {
+		t.Error("a command of somebody else is taken for the service's business")
+	}
+	for _, off := range []string{"", "  ", "off {{.Output}}", "off {{.Run}}", "off {{.Seconds}}", `{"on":false`} {
+		bad := spec
+		bad.Off = off
+		if _, err := Compile(bad); err == nil {
+			t.Errorf("off %q is taken", off)
+		}
+	}
+	for _, command := range []string{"", "shed/+/set", "shed/feed/state", "shed/feed/online"} {
+		bad := spec
+		bad.Command = command
+		if _, err := Compile(bad); err == nil {
+			t.Errorf("command %q is taken", command)
+		}
 	}
 }

@@ -12,19 +12,19 @@ import (
 type Spec struct {
 	ID      string
 	Style   machine.Style
-	Outputs []int // outputs in use, each once, 0..255; may be empty
+	Outputs []int // outputs in use, each once, 0..255; may be empty; of a supply relay none
 
 	Run, Stop, Report string // bounded-run: topic templates
 
-	Command string              // switch: topic template
-	On, Off string              // switch: payload templates
-	State   State               // switch
+	Command string              // switch: topic template; supply: topic
+	On, Off string              // switch: payload templates; supply: off only
+	State   State               // switch, supply
 	AutoOff safety.Milliseconds // switch: fixed on-time inside the relay; 0: the command carries its duration
 
 	Online Online
 }
 
-// State is where a switch says what it is. Topic and Path are templates; Path is a dotted path into a JSON
+// State is where a switch or a supply relay says what it is. Topic and Path are templates; Path is a dotted path into a JSON
 // payload, empty where the whole payload is the value. On and Off are compared as text.
 type State struct{ Topic, Path, On, Off string }
 

@@ -26,6 +26,8 @@ var (
 	topicFields = []string{fieldOutput}
 	onFields    = []string{fieldOutput, fieldSerial, fieldRun, fieldSeconds, fieldMillis, fieldMillilitres, fieldExpires}
 	offFields   = []string{fieldOutput, fieldSerial, fieldRun}
+	// a supply relay has one output, and its off belongs to no run
+	supplyFields = []string{fieldSerial}
 )
 
 // values is what the fields stand for.

@@ -132,7 +132,40 @@ func (w *world) hand(m message) {
 			out := n.Sim.Receive(w.wall(), simnode.Command{Kind: kind, Output: sort.SearchInts(n.Outputs, t.Output) + 1, Payload: m.payload})
 			w.moved(i)
 			w.say(i, out)
+			w.feed()
 			break
+		}
+	}
+}
+
+// feed gives the pumps behind each supply relay what its contact lets through.
+func (w *world) feed() {
+	for i := range w.o.Nodes {
+		if s, ok := w.o.Nodes[i].Sim.(*simnode.Supply); ok {
+			for _, c := range w.o.Site.Channels {
+				if c.Supply == w.o.Nodes[i].Codec.ID() {
+					w.node(c.Node).Sim.Feed(w.wall(), s.Flowing(1))
+				}
+			}
+		}
+	}
+}
+
+func (w *world) node(id string) *Node {
+	for i := range w.o.Nodes {
+		if n := &w.o.Nodes[i]; n.Codec.ID() == id {
+			return n
+		}
+	}
+	return nil
+}
+
+// switchOn is the keeper at a supply relay.
+func (w *world) switchOn(id string) {
+	for i := range w.o.Nodes {
+		if s, ok := w.o.Nodes[i].Sim.(*simnode.Supply); ok && w.o.Nodes[i].Codec.ID() == id {
+			w.say(i, s.Close(w.wall()))
+			w.feed()
 		}
 	}
 }

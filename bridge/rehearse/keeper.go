@@ -223,6 +223,22 @@ func (k *keeper) refill(c *machine.Container) {
 	k.bottles[c.ID] = true
 }
 
+// restoreSupplies clears supply relays that were opened, and switches them on.
+func (k *keeper) restoreSupplies(view machine.SiteView) {
+	done := map[string]bool{}
+	for i, c := range view.Channels {
+		id := k.w.o.Site.Channels[i].Supply
+		for _, b := range c.Withheld {
+			if b.Code == safety.SupplyCut && !done[id] {
+				done[id] = true
+				a := k.ask(machine.Request{Verb: machine.VerbClear, What: id})
+				k.w.rec.note(k.w.wall(), fmt.Sprintf("the keeper looks at the pumps behind %s and clears it: %s", id, a.Text))
+				k.w.switchOn(id)
+			}
+		}
+	}
+}
+
 // clear looks at what latched, and clears it: in a rehearsal a look at the pump finds it whole.
 func (k *keeper) clear(view machine.SiteView) {
 	for _, c := range view.Channels {
@@ -233,6 +249,7 @@ func (k *keeper) clear(view machine.SiteView) {
 			}
 		}
 	}
+	k.restoreSupplies(view)
 	for _, l := range view.Interlocks {
 		if l.Active && !l.NoData {
 			k.ask(machine.Request{Verb: machine.VerbClear, What: l.Name})

@@ -46,7 +46,7 @@ func (p *page) nextRun(c machine.ChannelView) string {
 }
 
 func (p *page) channelNotes(c machine.ChannelView, v machine.SiteView, common map[machine.BlockView]bool) {
-	s := Subject{Channel: c.ID, System: c.System, Container: c.Container, Node: c.Node, Quantity: "QUANTITY"}
+	s := Subject{Channel: c.ID, System: c.System, Container: c.Container, Node: c.Node, Supply: c.Supply, Quantity: "QUANTITY"}
 	for _, b := range c.Withheld {
 		if !common[keyOf(b)] {
 			p.block("    ", b, s, v)
@@ -157,6 +157,9 @@ func (p *page) parts(v machine.SiteView) {
 		if !n.Online {
 			text = n.ID + " OFFLINE"
 		}
+		if n.Online && n.On != nil {
+			text += map[bool]string{true: " and on", false: ", and OFF"}[*n.On]
+		}
 		if n.Needs && n.Proven == nil {
 			text += ", to be proven (aliquot prove " + n.ID + ")"
 		}
@@ -186,6 +189,8 @@ func alertWayOut(name string, v machine.SiteView) string {
 		{"node-offline-", "look at node %s: its power, its network, its broker account"},
 		{"retained-command-", "find out who retains commands for node %s; the service removes them"},
 		{"commands-unreadable-", "let the service's broker account read the command topics of node %s"},
+		{"supply-stays-", "pull the plug of the pumps behind %s; then see why it does not open"},
+		{"supply-off-", "look at the pumps and the tank, then switch %s on where it hangs"},
 		{"interlock-", "look at what the probe of %s says, and at the tank"},
 	} {
 		if rest, ok := cut(w.prefix); ok {
@@ -220,6 +225,11 @@ func systemFlag(system string, v machine.SiteView) string {
 
 // lockoutWayOut reads "scope-code".
 func lockoutWayOut(rest string, v machine.SiteView) string {
+	if supply, ok := strings.CutPrefix(rest, "supply-"); ok {
+		if supply, ok = strings.CutSuffix(supply, "-"+string(safety.SupplyCut)); ok {
+			return WayOut(safety.SupplyCut, Subject{Supply: supply})
+		}
+	}
 	scopes := []string{"all"}
 	for _, c := range v.Channels {
 		scopes = append(scopes, c.ID)

@@ -82,7 +82,7 @@ func blockNeeds(v machine.SiteView) []Need {
 	}
 	for _, c := range v.Channels {
 		for _, b := range c.Withheld {
-			add(b, Subject{Channel: c.ID, System: c.System, Container: c.Container, Node: c.Node, Quantity: "QUANTITY"}, c.ID)
+			add(b, Subject{Channel: c.ID, System: c.System, Container: c.Container, Node: c.Node, Supply: c.Supply, Quantity: "QUANTITY"}, c.ID)
 		}
 	}
 	return out

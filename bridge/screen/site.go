@@ -221,7 +221,7 @@ func scopeOf(code, channel string, v machine.SiteView) (scope string, told bool)
 
 // alertOf says whether an alert about the same thing stands above.
 func alertOf(code safety.Code, s Subject, v machine.SiteView) bool {
-	name := map[safety.Code]string{safety.NodeOffline: "node-offline-" + s.Node, safety.NoProof: "proof-" + s.Node, safety.ContainerEmpty: "container-empty-" + s.Container}[code]
+	name := map[safety.Code]string{safety.SupplyCut: "lockout-supply-" + s.Supply + "-supply_cut", safety.SupplyOff: "supply-off-" + s.Supply, safety.NodeOffline: "node-offline-" + s.Node, safety.NoProof: "proof-" + s.Node, safety.ContainerEmpty: "container-empty-" + s.Container}[code]
 	for _, a := range v.Alerts {
 		if name != "" && a.Name == name {
 			return true

@@ -152,9 +152,9 @@ func TestEveryCodeHasAWayOut(t *testing.T) {
 	withheld := []safety.Code{safety.NotCalibrated, safety.NotPrimed, safety.ContainerEmpty, safety.ContainerMismatch, safety.NodeOffline, safety.Fault, safety.NoProof, safety.OutOfService, safety.OnHold,
 		safety.InterlockActive, safety.ClockUntrusted, safety.SecondOwner, safety.LinkDown, safety.LedgerFault, safety.RetainedCommand, safety.NotAccepted, safety.ChannelBusy, safety.RestTime, safety.KeptApart,
 		safety.DayCap, safety.QuantityCap, safety.RunCap, safety.RunTimeCap, safety.BelowSmallestRun, safety.BadVolume, safety.NoTest, safety.StaleTest, safety.AboveBand, safety.Treatment, safety.SlotMissed,
-		safety.SlotServed, safety.TooManyRestarts, safety.LedgerRestored, safety.Stopping, safety.CourseOver}
+		safety.SlotServed, safety.TooManyRestarts, safety.LedgerRestored, safety.Stopping, safety.CourseOver, safety.SupplyCut, safety.SupplyOff}
 	for _, code := range withheld {
-		way := WayOut(code, Subject{Channel: "alk", System: "nursery", Container: "jug", Node: "board", Quantity: "alkalinity"})
+		way := WayOut(code, Subject{Channel: "alk", System: "nursery", Container: "jug", Node: "board", Supply: "feed", Quantity: "alkalinity"})
 		if (way == "") != byItself[code] {
 			t.Errorf("%s: way out %q, ends by itself %v", code, way, byItself[code])
 		}

@@ -7,7 +7,7 @@ import (
 )
 
 // Subject is what a way out is about: the names that its command needs.
-type Subject struct{ Channel, System, Container, Node, Quantity string }
+type Subject struct{ Channel, System, Container, Node, Supply, Quantity string }
 
 // WayOut says what ends a reason for which nothing runs; empty where only time does. Commands are those of this program.
 func WayOut(code safety.Code, s Subject) string {
@@ -35,6 +35,10 @@ func wayOutOfStanding(code safety.Code, s Subject) string {
 	switch code {
 	case safety.Fault:
 		return fmt.Sprintf("look at the pump and its line, then aliquot clear %s fault", s.Channel)
+	case safety.SupplyCut:
+		return fmt.Sprintf("look at the pumps and the tank, then aliquot clear supply:%s, then switch it on where it hangs", s.Supply)
+	case safety.SupplyOff:
+		return fmt.Sprintf("look at supply relay %s: its power, its network; switch it on where it hangs", s.Supply)
 	case safety.OutOfService:
 		return fmt.Sprintf("when it is fit again: aliquot clear %s out_of_service, prime, calibrate, test", s.Channel)
 	case safety.OnHold:

@@ -54,6 +54,7 @@ type core struct {
 	rebootAt         int64
 	up, down         []byte
 
+	unfed      bool // the pumps have no supply: outputs switch, and nothing flows
 	faults     Faults
 	said       []Out
 	sayings    int // reports and states made, for DropReport
@@ -162,7 +163,7 @@ func (c *core) fire() {
 
 func (c *core) flowUntil(to int64) {
 	for i := range c.outs {
-		if o := &c.outs[i]; o.flowing {
+		if o := &c.outs[i]; o.flowing && !c.unfed {
 			o.open += o.rate * c.faults.factor(i) * float64(to-c.at)
 		}
 	}

@@ -4,8 +4,8 @@
 // It decides what a node does with a command, when its outputs switch, what it then says, and how much liquid
 // really left each output. That last figure is the truth against which everybody else's bookkeeping is
 // checked. Two kinds exist: Board speaks the bounded-run contract (a run carries an id, a number of seconds and
-// an expiry; reports come back), Relay is an on/off switch with or without an off-timer of its own. Faults make
-// either of them misbehave.
+// an expiry; reports come back), Relay is an on/off switch with or without an off-timer of its own, and Supply
+// is the relay that feeds the pumps of others. Faults make each of them misbehave.
 //
 // It never says anything on its own account but what such a device would say, knows nothing of channels, caps
 // or plans, reads no clock and starts nothing: the caller passes true time with every call and delivers the

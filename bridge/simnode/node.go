@@ -68,7 +68,7 @@ type Counts struct {
 	Unheard   int // commands lost on a deaf or booting node
 }
 
-// Node is what Board and Relay have in common.
+// Node is what Board, Relay and Supply have in common.
 type Node interface {
 	// Receive hands a command to the node and gives what it says until now, in order.
 	Receive(now time.Time, c Command) []Out
@@ -89,6 +89,9 @@ type Node interface {
 	// SetRate gives an output another true rate from now on, mL/min above 0 up to 1e6: tubing that wears. Anything
 	// else, and an output that the node does not have, changes nothing and is false.
 	SetRate(now time.Time, output int, mlPerMin float64) bool
+	// Feed cuts the supply of the pumps, or gives it back: outputs switch, and nothing flows meanwhile. What the node
+	// says is kept for the next call.
+	Feed(now time.Time, on bool)
 	// Delivered gives the true volume in µL that has left an output up to the last call, 0 for an output that
 	// the node does not have.
 	Delivered(output int) float64
@@ -106,4 +109,5 @@ type Node interface {
 var (
 	_ Node = (*Board)(nil)
 	_ Node = (*Relay)(nil)
+	_ Node = (*Supply)(nil)
 )

@@ -61,6 +61,12 @@ func (c *core) SetFaults(now time.Time, f Faults) []Out {
 	return c.take()
 }
 
+// Feed cuts the supply of the pumps, or gives it back. The node itself goes on.
+func (c *core) Feed(now time.Time, on bool) {
+	c.advance(now)
+	c.unfed = !on
+}
+
 // SetRate gives an output another true rate. What the node says meanwhile is kept for the next call.
 func (c *core) SetRate(now time.Time, output int, mlPerMin float64) bool {
 	if !c.has(output) || !(mlPerMin > 0 && mlPerMin <= 1e6) {

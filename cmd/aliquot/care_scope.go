@@ -72,8 +72,21 @@ func (s stopCommand) Run(ctx context.Context, std stream, g *Globals) error {
 	return s.send(ctx, std, g, machine.VerbStop, scope{s.Scope}.fields())
 }
 
+type cutCommand struct {
+	Supply string `arg:"" help:"Name of the supply relay, a node of style supply."`
+	Reason string `help:"Why." placeholder:"TEXT"`
+	asking `embed:""`
+}
+
+// Run opens a supply relay: nothing runs behind it until it is cleared and switched on by hand.
+func (c cutCommand) Run(ctx context.Context, std stream, g *Globals) error {
+	f := map[string]any{"what": c.Supply}
+	set(f, "reason", c.Reason)
+	return c.send(ctx, std, g, machine.VerbCut, f)
+}
+
 type clearCommand struct {
-	Scope     string `arg:"" optional:"" help:"A channel, system:NAME, or all."`
+	Scope     string `arg:"" optional:"" help:"A channel, system:NAME, supply:NAME, or all."`
 	Code      string `arg:"" optional:"" help:"This lockout only, such as fault; left out, all that stand for it."`
 	Interlock string `help:"A latched interlock, instead of a scope." placeholder:"NAME"`
 	asking    `embed:""`
@@ -81,10 +94,12 @@ type clearCommand struct {
 
 func (c clearCommand) Run(ctx context.Context, std stream, g *Globals) error {
 	if (c.Scope == "") == (c.Interlock == "") {
-		return fail(exitUsage, "say what to clear: aliquot clear alk fault, aliquot clear all, or aliquot clear --interlock NAME; aliquot status lists what stands")
+		return fail(exitUsage, "say what to clear: aliquot clear alk fault, aliquot clear all, aliquot clear supply:NAME, or aliquot clear --interlock NAME; aliquot status lists what stands")
 	}
 	f := map[string]any{}
-	if c.Scope != "" {
+	if name, ok := strings.CutPrefix(c.Scope, "supply:"); ok {
+		f["what"] = name
+	} else if c.Scope != "" {
 		f = scope{c.Scope}.fields()
 	}
 	set(f, "what", c.Interlock)

@@ -155,6 +155,7 @@ type commands struct {
 	Give        giveCommand        `cmd:"" group:"daily" help:"Give one extra dose and watch it; Ctrl-C stops the pump."`
 	Hold        holdCommand        `cmd:"" group:"daily" help:"Pause a channel, a system or everything for a while: aliquot hold all 2h."`
 	Release     releaseCommand     `cmd:"" group:"daily" help:"End a hold."`
+	Cut         cutCommand         `cmd:"" group:"daily" help:"Open a supply relay: nothing runs behind it until it is cleared and switched on by hand."`
 	Stop        stopCommand        `cmd:"" group:"daily" help:"Stop pumps now; the plan goes on at the next slot."`
 
 	Acknowledge  acknowledgeCommand  `cmd:"" group:"repair" help:"Say that somebody knows of an alert."`

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"aliquot/bridge"
+	"aliquot/bridge/machine"
 	"aliquot/bridge/mqtt"
 	"aliquot/bridge/node"
 	"aliquot/bridge/simnode"
@@ -29,6 +30,9 @@ type pumpNode struct {
 	client  *mqtt.Client
 	inbox   chan mqtt.Message
 	up      chan struct{}
+	// behind are the nodes whose pumps a supply relay feeds; fed is told when this node's supply changes.
+	behind []*pumpNode
+	fed    chan bool
 	// moved is told what left an output; nil where nobody asks.
 	moved func(channelAt, simnode.Delivery)
 	// speaks is called before a report leaves that the device makes of its own accord; nil where nobody asks.
@@ -43,7 +47,7 @@ type channelAt struct {
 
 // newPumpNode simulates the node of a site; rateError is how far its pumps are off their nominal rates.
 func newPumpNode(l loaded, cfg config.Node, clock bridge.Clock, rateError float64) (*pumpNode, error) {
-	p := &pumpNode{cfg: cfg, clock: clock, inbox: make(chan mqtt.Message, 256), up: make(chan struct{}, 1)}
+	p := &pumpNode{cfg: cfg, clock: clock, inbox: make(chan mqtt.Message, 256), up: make(chan struct{}, 1), fed: make(chan bool, 16)}
 	for _, c := range l.codecs {
 		if c.ID() == cfg.ID {
 			p.codec = c
@@ -54,9 +58,23 @@ func newPumpNode(l loaded, cfg config.Node, clock bridge.Clock, rateError float6
 		p.outputs = append(p.outputs, o.number)
 		rates = append(rates, o.rate*(1+rateError))
 	}
+	if cfg.Style == config.Supply {
+		p.outputs = []int{machine.SupplyOutput}
+	}
 	var err error
 	p.sim, err = simulate(cfg, rates)
 	return p, err
+}
+
+// feedEachOther tells the supply relays among simulated nodes whose pumps they feed.
+func feedEachOther(nodes []*pumpNode) {
+	for _, s := range nodes {
+		for _, p := range nodes {
+			if p.cfg.Supply == s.cfg.ID {
+				s.behind = append(s.behind, p)
+			}
+		}
+	}
 }
 
 // simulate makes a node that behaves as the configuration says, with pumps of these true rates, mL/min.
@@ -65,6 +83,10 @@ func simulate(cfg config.Node, rates []float64) (simnode.Node, error) {
 		return simnode.NewRelay(simnode.RelayOptions{RatesMLPerMin: rates, OnOff: onOff(cfg), AutoOff: cfg.AutoOff,
 			StateOn: stateText(cfg.State, cfg.State.On), StateOff: stateText(cfg.State, cfg.State.Off),
 			Up: []byte(cfg.Online.Up), Down: []byte(cfg.Online.Down), StateQoS: 1})
+	}
+	if cfg.Style == config.Supply {
+		return simnode.NewSupply(simnode.SupplyOptions{Off: pattern(cfg.Off).Match, StateOn: stateText(cfg.State, cfg.State.On), StateOff: stateText(cfg.State, cfg.State.Off),
+			Up: []byte(cfg.Online.Up), Down: []byte(cfg.Online.Down)})
 	}
 	return simnode.NewBoard(simnode.BoardOptions{RatesMLPerMin: rates, MaxRun: safety.RunMax.Duration(), Boot: 1, IDAware: true, HasClock: true,
 		Up: []byte(cfg.Online.Up), Down: []byte(cfg.Online.Down)})
@@ -215,6 +237,8 @@ func (p *pumpNode) live(ctx context.Context) {
 			p.say(p.sim.Connect(p.clock.Now().Wall))
 		case m := <-p.inbox:
 			p.receive(m)
+		case on := <-p.fed:
+			p.sim.Feed(p.clock.Now().Wall, on)
 		case <-ring:
 			out := p.sim.Advance(p.clock.Now().Wall)
 			if len(out) > 0 && p.speaks != nil {
@@ -231,6 +255,10 @@ func (p *pumpNode) live(ctx context.Context) {
 }
 
 func (p *pumpNode) receive(m mqtt.Message) {
+	if s, ok := p.sim.(*simnode.Supply); ok {
+		p.receiveSupply(s, m)
+		return
+	}
 	for _, t := range p.codec.CommandTopics() {
 		if t.Topic != m.Topic {
 			continue
@@ -241,6 +269,21 @@ func (p *pumpNode) receive(m mqtt.Message) {
 		}
 		p.say(p.sim.Receive(p.clock.Now().Wall, simnode.Command{Kind: kind, Output: p.simOutput(t.Output), Payload: m.Payload, Retained: m.Retained}))
 		return
+	}
+}
+
+// receiveSupply obeys the service's off, and a person's on: the word that its state has for that.
+func (p *pumpNode) receiveSupply(s *simnode.Supply, m mqtt.Message) {
+	now, was := p.clock.Now().Wall, s.Flowing(1)
+	if string(m.Payload) == p.cfg.State.On {
+		p.say(s.Close(now))
+	} else {
+		p.say(s.Receive(now, simnode.Command{Output: 1, Payload: m.Payload, Retained: m.Retained}))
+	}
+	if is := s.Flowing(1); is != was {
+		for _, b := range p.behind {
+			b.fed <- is
+		}
 	}
 }
 

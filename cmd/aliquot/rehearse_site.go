@@ -5,6 +5,7 @@ import (
 	"strings"
 	"time"
 
+	"aliquot/bridge/machine"
 	"aliquot/bridge/rehearse"
 	"aliquot/config"
 	"aliquot/planner"
@@ -55,6 +56,9 @@ func rehearsedNodes(l loaded, seed uint64) ([]rehearse.Node, error) {
 		for _, o := range nodeOutputs(l, cfg.ID) {
 			n.Outputs = append(n.Outputs, o.number)
 			n.Rates = append(n.Rates, o.rate*(1+pumpSpread*(2*chance.Float64()-1)))
+		}
+		if cfg.Style == config.Supply {
+			n.Outputs = []int{machine.SupplyOutput}
 		}
 		if len(n.Outputs) == 0 {
 			continue // no channel uses it: there is nothing to imitate

@@ -36,6 +36,7 @@ func (s simnodeCommand) Run(ctx context.Context, std stream, g *Globals) error {
 	if len(nodes) == 0 {
 		return fail(exitUsage, "no such node")
 	}
+	feedEachOther(nodes)
 	return runNodes(ctx, std, l, nodes)
 }
 

@@ -38,12 +38,15 @@ func machineSite(c *config.Site) *machine.Site {
 		site.Systems = append(site.Systems, system(y))
 		site.Waters = append(site.Waters, machine.Water{System: y.ID, Salinity: seawater.PSU(y.SalinityPSU), Temperature: seawater.Celsius(y.TemperatureC)})
 	}
+	supplies := map[string]string{}
 	for _, n := range c.Nodes {
+		supplies[n.ID] = n.Supply
 		site.Nodes = append(site.Nodes, machine.Node{ID: n.ID, Style: machine.Style(n.Style), AutoOff: safety.MillisecondsUp(n.AutoOff),
 			OnlineEvery: n.Online.Every, Fingerprint: fingerprint(n)})
 	}
 	for _, ch := range c.Channels {
 		out := channel(ch, c.Zone, strengths[contents[ch.Container]])
+		out.Supply = supplies[ch.Node]
 		if a, ok := channelAcidity(c, ch); ok {
 			out.Gentle, out.Alkaline = gentle(a), alkaline(a)
 		}
@@ -160,10 +163,20 @@ func bound(c config.Condition) safety.Bound {
 	return safety.Bound{Value: 0, Equal: true}
 }
 
-// fingerprint changes whenever a node's entry does, so that a proof counts only for the entry it was made with.
+// fingerprint changes whenever a node's entry does, so that a proof counts only for the entry it was made with. What
+// feeds the pumps has no part in it: the proof is of the node's own timer. Proofs in ledgers rest on this very form.
 func fingerprint(n config.Node) string {
-	n.At = config.Pos{}
-	sum := sha256.Sum256(fmt.Appendf(nil, "%+v", n))
+	sum := sha256.Sum256(fmt.Appendf(nil, "%+v", struct {
+		ID                string
+		Style             config.Style
+		Run, Stop, Report string
+		Command           string
+		On, Off           string
+		State             config.State
+		AutoOff           time.Duration
+		Online            config.Online
+		At                config.Pos
+	}{n.ID, n.Style, n.Run, n.Stop, n.Report, n.Command, n.On, n.Off, n.State, n.AutoOff, n.Online, config.Pos{}}))
 	return hex.EncodeToString(sum[:8])
 }
 
