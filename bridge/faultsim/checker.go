@@ -33,7 +33,7 @@ type checker struct {
 	// of a supply relay: since when its lockout stands, 0: it does not; when a person last switched it on; and when something
 	// last hindered the service from opening it, or from seeing that it must
 	cutAt, closed, noCut, noSight time.Duration
-	tail     time.Duration // since when the tail is measured; 0: it is not
+	tail                          time.Duration // since when the tail is measured; 0: it is not
 }
 
 // decision is when a run was decided, and whether the kernel vouched for the clock then. It may cease to while the disk is

@@ -61,6 +61,12 @@ func (w *world) feeds(n *pump) {
 	if !ok {
 		return
 	}
+	if on := s.Flowing(1); on != w.wasFed {
+		w.wasFed = on
+		if on {
+			w.check.closed = w.now // by a person, or by itself after a restart
+		}
+	}
 	for _, other := range w.nodes {
 		if other != n {
 			other.sim.Feed(w.trueTime(), s.Flowing(1))
@@ -77,7 +83,6 @@ func (w *world) switchFeed(on bool) {
 	}
 	w.note("somebody switches the supply %v", map[bool]string{true: "on", false: "off"}[on])
 	if on {
-		w.check.closed = w.now
 		w.say(n, s.Close(w.trueTime()))
 		return
 	}
@@ -91,16 +96,16 @@ func (k *keeper) seesToFeed(view machine.SiteView) {
 	if s == nil {
 		return
 	}
-	cut := false
+	cut, off := false, false
 	for _, b := range view.Channels[0].Withheld {
-		cut = cut || b.Code == safety.SupplyCut
+		cut, off = cut || b.Code == safety.SupplyCut, off || b.Code == safety.SupplyOff
 	}
 	switch {
 	case cut && k.careless > 0:
 		k.w.switchFeed(true)
 	case cut && len(k.w.pump(plug).faults) == 0 && len(n.faults) == 0:
 		k.ask(machine.VerbClear, machine.Request{What: feed})
-	case !cut && !s.Flowing(1) && k.w.off == 0:
+	case !cut && off && k.w.off == 0: // it may be on, and its word was lost
 		k.w.switchFeed(true)
 	}
 }
@@ -162,11 +167,15 @@ func (c *checker) fed(w *world, f *flight, i int, to time.Duration) {
 	if _, s := w.supply(); s == nil || f == nil || i < 0 {
 		return
 	}
-	if c.cutAt > 0 && to > max(c.cutAt+cutWithin, c.closed+cutWithin, c.noCut+againWithin) {
+	again := c.closed + cutWithin
+	if c.noSight >= c.closed-againWithin { // that it went on was perhaps not heard
+		again = c.closed + againWithin
+	}
+	if c.cutAt > 0 && to > max(c.cutAt+cutWithin, again, c.noCut+againWithin) {
 		w.violated("H-01", "%s flows %s after the supply relay was to be opened", c.site.Channels[i].ID, to-c.cutAt)
 	}
 	stays := f.from + f.Longest.Duration()
-	if c.site.Channels[i].Node == plug && f.flowing && !f.stranger && to > max(stays+noticedWithin, c.noSight+noticedWithin) {
+	if c.site.Channels[i].Node == plug && f.flowing && !f.stranger && to > max(stays, c.noSight, c.closed)+noticedWithin {
 		w.violated("H-01", "%s flows %s beyond its time, and its supply relay is not opened", c.site.Channels[i].ID, to-stays)
 	}
 }

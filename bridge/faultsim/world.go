@@ -72,6 +72,7 @@ type world struct {
 	tank   tank
 	looks  int // of the probes
 	off    int // reasons for which somebody wants the supply off
+	wasFed bool
 
 	check checker
 	diary diary

@@ -13,7 +13,7 @@ import (
 
 const (
 	supplyOffs  = 30 * time.Second // for which a relay that should be open is told so once a second
-	supplySlow  = time.Minute      // between tellings afterwards, until it is seen off
+	supplySlow  = time.Minute      // between tellings afterwards, also to one that is seen off: that it went on again may be lost
 	supplyStays = 3 * time.Second  // after which one that is still seen on is an alert of its own
 )
 
@@ -95,7 +95,7 @@ func (t *turn) supplyOffline(n *nodeState) {
 	}
 }
 
-// watchSupplies repeats itself to relays that should be open and are not seen so.
+// watchSupplies repeats itself to relays that should be open.
 func (t *turn) watchSupplies() {
 	for i := range t.nodes {
 		n := &t.nodes[i]
@@ -108,13 +108,12 @@ func (t *turn) watchSupplies() {
 // supplyDue is when a supply relay is told next to go off; false if it need not be.
 func (s *State) supplyDue(n *nodeState) (time.Duration, bool) {
 	u := &n.supply
-	if n.cfg.Style != Supply || u.seen && !u.on || !s.supplyIsCut(n) {
+	switch {
+	case n.cfg.Style != Supply || !s.supplyIsCut(n):
 		return 0, false
-	}
-	if u.told == 0 {
+	case u.told == 0:
 		return s.now.Mono, true
-	}
-	if s.now.Mono-u.since <= supplyOffs {
+	case !(u.seen && !u.on) && s.now.Mono-u.since <= supplyOffs:
 		return u.told + time.Second, true
 	}
 	return u.told + supplySlow, true
@@ -137,7 +136,7 @@ func (n *nodeState) supplyText() string {
 	case !n.supply.seen:
 		return fmt.Sprintf("supply relay %s has not said whether it is on", n.cfg.ID)
 	}
-	return fmt.Sprintf("supply relay %s is off: look at the pumps and the tank, then switch it on where it hangs", n.cfg.ID)
+	return fmt.Sprintf("supply relay %s says that it is off: look at the pumps and the tank, then switch it on where it hangs", n.cfg.ID)
 }
 
 func (t *turn) supplyConditions(n *nodeState, add adder) {

@@ -55,11 +55,15 @@ func (s *Supply) Receive(now time.Time, c Command) []Out {
 	return s.take()
 }
 
-// Close is a person who switches it on at the device.
+// Close is a person who switches it on at the device. One that is on says so again.
 func (s *Supply) Close(now time.Time) []Out {
 	s.advance(now)
-	if s.outs[0].phase == idle && !s.booting() {
+	switch {
+	case s.booting():
+	case s.outs[0].phase == idle:
 		s.accept(0, "", never)
+	default:
+		s.state()
 	}
 	return s.take()
 }

@@ -22,6 +22,7 @@ type quay struct {
 	Site, Broker, User, PasswordFile, CAFile, Ledger string
 	AlkPerDay, TracePerDay, TraceSlots, TraceCap     string
 	AlkTarget                                        string // empty: 8.0 dKH
+	Fed                                              bool   // the timed relay hangs behind a supply relay
 	Discovery                                        bool   // announce to dashboards
 	Extra                                            string // more of the configuration, behind the rest
 	Alerts                                           string // the entry of that name, else empty
