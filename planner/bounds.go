@@ -105,8 +105,8 @@ func (s *solver) underEvaporation(j int, v float64) float64 {
 		return v
 	}
 	room := l.sys.Evaporation
-	for k := range s.lanes {
-		if o := &s.lanes[k]; k != j && o.ch.Limewater && o.sys == l.sys && o.withheld == "" {
+	for _, k := range l.peers {
+		if o := &s.lanes[k]; k != j && o.ch.Limewater && o.withheld == "" {
 			room -= o.highest(o.volume)
 		}
 	}
@@ -171,17 +171,17 @@ func (l *lane) inTreatment(v float64) float64 {
 // underQuantityCap keeps everything dosed of the followed quantity in any rolling 24 h within max_dose, each
 // run at its most. What does not follow this quantity is given; the followers share the rest.
 func (s *solver) underQuantityCap(j int, v float64) float64 {
-	l, n := &s.lanes[j], len(s.lanes)
+	l := &s.lanes[j]
 	if !(l.target.MaxDose > 0) {
 		return v
 	}
 	room := l.target.MaxDose
-	own := s.rise[j*n+j]
+	own := l.rise[l.at]
 	slope := l.peak.Days * l.tolerance() * own
 	fixed := (l.highest(1) - l.peak.Days*l.tolerance()) * own
-	for k := range s.lanes {
+	for p, k := range l.peers {
 		o := &s.lanes[k]
-		r := max(0, s.rise[j*n+k])
+		r := max(0, l.rise[p])
 		switch {
 		case o.master == j && o.withheld == "":
 			slope += o.ch.ShareRatio * o.peak.Days * o.tolerance() * r

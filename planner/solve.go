@@ -18,7 +18,10 @@ type lane struct {
 	target   *Target
 	estimate *estimate.Estimate
 	demand   demand
-	master   int // Share: index of the other channel
+	master   int       // Share: index of the other channel
+	peers    []int     // the lanes of its system, itself among them, in channel order
+	at       int       // its own place in peers
+	rise     []float64 // Follow: of its quantity for 1 mL of each of peers
 
 	volume   float64
 	usePart  float64
@@ -37,19 +40,36 @@ type limits struct {
 	dayCap, evaporation, quantityCap, treatment, step, ceiling, held, doubted bool
 }
 
-// solver holds the lanes and the effect of every channel on every followed quantity.
+// solver holds the lanes. Channels of different systems bring each other nothing, so that a farm costs as much as its
+// systems do one by one.
 type solver struct {
-	in    *Input
-	lanes []lane
-	rise  []float64 // rise[j*n+k]: of lane j's quantity for 1 mL of channel k
+	in       *Input
+	lanes    []lane
+	systems  map[string]int
+	channels map[string]int
 }
 
 func newSolver(in *Input) *solver {
 	n := len(in.Channels)
-	s := &solver{in: in, lanes: make([]lane, n), rise: make([]float64, n*n)}
+	s := &solver{in: in, lanes: make([]lane, n), systems: make(map[string]int, len(in.Systems)), channels: make(map[string]int, n)}
+	for i := range in.Systems {
+		s.systems[in.Systems[i].ID] = i
+	}
+	peers := make([][]int, len(in.Systems))
+	for i := range in.Channels {
+		s.channels[in.Channels[i].ID] = i
+		if y, ok := s.systems[in.Channels[i].System]; ok {
+			peers[y] = append(peers[y], i)
+		}
+	}
 	for i := range s.lanes {
 		s.lanes[i] = lane{ch: &in.Channels[i], master: -1}
 		s.prepare(&s.lanes[i])
+	}
+	for y := range peers {
+		for at, j := range peers[y] {
+			s.lanes[j].peers, s.lanes[j].at = peers[y], at
+		}
 	}
 	for j := range s.lanes {
 		s.fillRise(j)
@@ -62,10 +82,8 @@ func newSolver(in *Input) *solver {
 
 // prepare finds what belongs to a lane and refuses what is no number.
 func (s *solver) prepare(l *lane) {
-	for i := range s.in.Systems {
-		if s.in.Systems[i].ID == l.ch.System {
-			l.sys = &s.in.Systems[i]
-		}
+	if i, ok := s.systems[l.ch.System]; ok {
+		l.sys = &s.in.Systems[i]
 	}
 	if why := badNumbers(l); why != "" {
 		l.withhold(safety.BadVolume, why)
@@ -83,12 +101,9 @@ func (s *solver) prepare(l *lane) {
 	case Follow:
 		s.prepareFollow(l)
 	case Share:
-		for i := range s.in.Channels {
-			if s.in.Channels[i].ID == l.ch.ShareOf {
-				l.master = i
-			}
-		}
-		if l.master < 0 {
+		if i, ok := s.channels[l.ch.ShareOf]; ok {
+			l.master = i
+		} else {
 			l.withhold(safety.BadVolume, fmt.Sprintf("it shares the volume of %q, which is no channel", l.ch.ShareOf))
 		}
 	}
@@ -125,20 +140,20 @@ func (s *solver) fillRise(j int) {
 	if l.ch.Mode != Follow || l.withheld != "" {
 		return
 	}
-	n := len(s.lanes)
-	for k := range s.lanes {
+	l.rise = make([]float64, len(l.peers))
+	for p, k := range l.peers {
 		o := &s.lanes[k]
-		if o.withheld == "" && o.sys == l.sys {
-			s.rise[j*n+k] = o.ch.Strength[l.ch.Quantity] / l.sys.NetLitres
+		if o.withheld == "" {
+			l.rise[p] = o.ch.Strength[l.ch.Quantity] / l.sys.NetLitres
 		}
-		if o.ch.Mode == Follow && o.withheld == "" && o.sys == l.sys && o.ch.Quantity == l.ch.Quantity {
+		if o.ch.Mode == Follow && o.withheld == "" && o.ch.Quantity == l.ch.Quantity {
 			l.group++
 		}
 	}
-	l.effect = s.rise[j*n+j]
-	for k := range s.lanes {
+	l.effect = l.rise[l.at]
+	for p, k := range l.peers {
 		if s.lanes[k].master == j && s.lanes[k].withheld == "" {
-			l.effect += s.lanes[k].ch.ShareRatio * s.rise[j*n+k]
+			l.effect += s.lanes[k].ch.ShareRatio * l.rise[p]
 		}
 	}
 }
@@ -216,19 +231,19 @@ func (l *lane) gain() float64 {
 // others is what the channels outside lane j's group bring of its quantity in a day. Shares of j itself are
 // part of its effect.
 func (s *solver) others(j int) float64 {
-	n, sum := len(s.lanes), 0.0
-	for k := range s.lanes {
+	l, sum := &s.lanes[j], 0.0
+	for p, k := range l.peers {
 		if s.outside(j, k) {
-			sum += s.lanes[k].volume * s.rise[j*n+k]
+			sum += s.lanes[k].volume * l.rise[p]
 		}
 	}
 	return sum
 }
 
-// outside says whether channel k belongs neither to lane j's group nor to its shares.
+// outside says whether channel k of the same system belongs neither to lane j's group nor to its shares.
 func (s *solver) outside(j, k int) bool {
 	l, o := &s.lanes[j], &s.lanes[k]
-	if k == j || o.master == j || o.withheld != "" || o.sys != l.sys {
+	if k == j || o.master == j || o.withheld != "" {
 		return false
 	}
 	return o.ch.Mode != Follow || o.ch.Quantity != l.ch.Quantity
