@@ -47,7 +47,8 @@ type Bridge struct {
 	readings chan machine.Event // what may be: the newest reading is worth most
 
 	in        *inbox
-	published map[string]string // retained state as last published
+	codecs    map[string]*node.Codec // by the node's id
+	published map[string]string      // retained state as last published
 	shelf     shelf
 	dirty     bool
 	shown     time.Time // when the retained state was last looked through
@@ -80,8 +81,11 @@ const (
 // New puts the parts together. Run starts it.
 func New(o Options) *Bridge {
 	b := &Bridge{o: o, state: o.State, halt: make(chan struct{}, 1), vital: make(chan item, vitalQueue), readings: make(chan machine.Event, readingsQueue),
-		published: map[string]string{}, began: time.Now(), done: make(chan struct{})}
+		published: map[string]string{}, codecs: map[string]*node.Codec{}, began: time.Now(), done: make(chan struct{})}
 	b.in = newInbox(o, b)
+	for _, c := range o.Nodes {
+		b.codecs[c.ID()] = c
+	}
 	return b
 }
 

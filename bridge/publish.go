@@ -8,14 +8,7 @@ import (
 	"aliquot/bridge/topics"
 )
 
-func (b *Bridge) codec(id string) *node.Codec {
-	for _, c := range b.o.Nodes {
-		if c.ID() == id {
-			return c
-		}
-	}
-	return nil
-}
+func (b *Bridge) codec(id string) *node.Codec { return b.codecs[id] }
 
 // publish sends a message that tells or removes something. If it does not get through, the next connection
 // brings the retained ones again.

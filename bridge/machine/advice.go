@@ -64,11 +64,12 @@ func (t *turn) advise(in planner.Input, planned []planner.Day) {
 		y := &t.systems[i]
 		before := y.advised
 		y.advised = make([]quantityAdvice, len(y.cfg.Targets))
+		own, days := t.inputOf(in, planned, i)
 		for j, g := range y.cfg.Targets {
 			a := &y.advised[j]
 			a.trend = y.trendOf(j, in.At)
 			a.about = advice.About(in.Systems[i].Estimates[j], a.trend)
-			a.next = advice.NextTest(in.At, y.filter, g, advice.DosesOf(in, planned, y.cfg.ID, g.Quantity))
+			a.next = advice.NextTest(in.At, y.filter, g, advice.DosesOf(own, days, y.cfg.ID, g.Quantity))
 			e := in.Systems[i].Estimates[j]
 			a.since, a.held = e.LastAccepted, e.Held != nil
 			if j < len(before) {
@@ -83,6 +84,16 @@ func (t *turn) advise(in planner.Input, planned []planner.Day) {
 	for _, c := range t.capsAhead(in) {
 		t.channel(c.Channel).capAhead = &c
 	}
+}
+
+// inputOf is the part of an input and of its plan that is of one system.
+func (s *State) inputOf(in planner.Input, planned []planner.Day, system int) (planner.Input, []planner.Day) {
+	own, days := in, []planner.Day(nil)
+	own.Systems, own.Channels = in.Systems[system:system+1], nil
+	for _, i := range s.index.into[s.systems[system].cfg.ID] {
+		own.Channels, days = append(own.Channels, in.Channels[i]), append(days, planned[i])
+	}
+	return own, days
 }
 
 // keepDue lets a moment that has come stand until there is a test: what is overdue would else be due anew with each plan.

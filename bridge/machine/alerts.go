@@ -26,8 +26,8 @@ func (c condition) text() string { return fmt.Sprintf(c.format, c.args...) }
 
 // lookAtAlerts raises what holds and is not raised, and clears what is raised and does not hold.
 func (t *turn) lookAtAlerts() {
-	held := t.conditions()
-	for _, c := range held {
+	var holds []bool // by the alert's place
+	for _, c := range t.conditions() {
 		switch a := t.alert(c.name); {
 		case a == nil || !a.Raised:
 			text := c.text()
@@ -40,22 +40,15 @@ func (t *turn) lookAtAlerts() {
 		default:
 			t.holdsAgain(c.name)
 		}
+		holds = append(holds, make([]bool, len(t.alerts)-len(holds))...)
+		holds[t.alertAt[c.name]] = true
 	}
-	for _, a := range t.alerts {
-		if a.Raised && !holds(held, a.Name) && !t.lingers(a.Name) {
+	for i, a := range t.alerts {
+		if a.Raised && !(i < len(holds) && holds[i]) && !t.lingers(a.Name) {
 			t.changeAlert(AlertChanged{Name: a.Name, Level: a.Level, Text: a.Text}, "")
 			t.ends(a.Name)
 		}
 	}
-}
-
-func holds(list []condition, name string) bool {
-	for _, c := range list {
-		if c.name == name {
-			return true
-		}
-	}
-	return false
 }
 
 // changeAlert stores an alert before it is sent (INV-13).
@@ -73,10 +66,8 @@ func (t *turn) changeAlert(a AlertChanged, by string) {
 }
 
 func (s *State) alert(name string) *AlertView {
-	for i := range s.alerts {
-		if s.alerts[i].Name == name {
-			return &s.alerts[i]
-		}
+	if i, ok := s.alertAt[name]; ok {
+		return &s.alerts[i]
 	}
 	return nil
 }
@@ -94,6 +85,7 @@ func (s *State) applyAlert(r Row, b AlertChanged) {
 		*old = v
 		return
 	}
+	s.alertAt[b.Name] = position(len(s.alerts))
 	s.alerts = append(s.alerts, v)
 }
 
@@ -178,9 +170,8 @@ func (t *turn) nodeConditions(n *nodeState, add adder) {
 
 func (t *turn) containerConditions(k *containerState, add adder) {
 	used := false
-	for i := range t.channels {
-		c := &t.channels[i]
-		used = used || (c.cfg.Container == k.cfg.ID && !c.lastRun.IsZero())
+	for _, i := range t.index.from[k.cfg.ID] {
+		used = used || !t.channels[i].lastRun.IsZero()
 	}
 	switch {
 	case !used:
@@ -249,10 +240,8 @@ func (s *State) daysLeft(k *containerState) *float64 {
 // lasts is in how many days the least that a container can hold is used up, if each of its channels takes so much in a day.
 func (s *State) lasts(k *containerState, takes func(*channelState) safety.Microlitres) *float64 {
 	var perDay safety.Microlitres
-	for i := range s.channels {
-		if c := &s.channels[i]; c.cfg.Container == k.cfg.ID {
-			perDay += takes(c)
-		}
+	for _, i := range s.index.from[k.cfg.ID] {
+		perDay += takes(&s.channels[i])
 	}
 	if perDay <= 0 {
 		return nil

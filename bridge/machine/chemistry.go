@@ -206,8 +206,8 @@ func (y *systemState) use(q units.Quantity, at time.Time) (stock.Use, bool) {
 
 // brings says whether a channel of the system brings a quantity.
 func (s *State) brings(y *systemState, q units.Quantity) bool {
-	for i := range s.channels {
-		if c := &s.channels[i]; c.cfg.System == y.cfg.ID && s.strength(c)[q] != 0 {
+	for _, i := range s.index.into[y.cfg.ID] {
+		if s.strength(&s.channels[i])[q] != 0 {
 			return true
 		}
 	}

@@ -13,12 +13,15 @@ func (s *State) Clone() State {
 	c := *s
 	c.scratch = planner.Input{}
 	c.starts, c.standing, c.holds = slices.Clone(s.starts), slices.Clone(s.standing), slices.Clone(s.holds)
+	c.stands, c.held = s.stands.clone(), s.held.clone()
 	c.answers, c.accepted = maps.Clone(s.answers), maps.Clone(s.accepted)
 	c.probes, c.locks = slices.Clone(s.probes), slices.Clone(s.locks)
 	c.alerts, c.reminders = slices.Clone(s.alerts), slices.Clone(s.reminders)
-	c.flaps, c.ways = slices.Clone(s.flaps), slices.Clone(s.ways)
-	for i := range c.flaps {
-		c.flaps[i].raised = slices.Clone(c.flaps[i].raised)
+	c.alertAt, c.open, c.ways = maps.Clone(s.alertAt), maps.Clone(s.open), slices.Clone(s.ways)
+	c.flaps = maps.Clone(s.flaps)
+	for name, f := range c.flaps {
+		f.raised = slices.Clone(f.raised)
+		c.flaps[name] = f
 	}
 	c.channels = slices.Clone(s.channels)
 	for i := range c.channels {

@@ -10,8 +10,8 @@ import (
 // shareable are the types of which copies of a state may share the memory: nothing ever writes to it in place. A new
 // field with memory of its own does not belong here unless that is true of it.
 var shareable = map[string]bool{
-	"*machine.Site": true, "*machine.Channel": true, "*machine.Container": true, "*machine.Node": true, "*machine.Probe": true,
-	"*planner.System": true, "*time.Location": true, "map[string]int": true, "map[string]float64": true,
+	"*machine.Site": true, "*machine.index": true, "*machine.Channel": true, "*machine.Container": true, "*machine.Node": true, "*machine.Probe": true,
+	"*planner.System": true, "*time.Location": true, "map[string]float64": true,
 	"[]safety.Booking": true, "[]metering.Trial": true, "[]estimate.Rise": true, "[]estimate.Level": true, "[]estimate.late": true,
 	"*safety.Microlitres": true, "*float64": true, "*time.Time": true, "*machine.provenRow": true, "*machine.BalanceView": true,
 	"*advice.Cap": true, "[]safety.Code": true, "*advice.Trend": true, "advice.Log": true, "[]advice.Advice": true, "[]safety.Block": true,
@@ -76,7 +76,7 @@ func whole(b *strings.Builder, v reflect.Value) {
 		switch {
 		case v.IsNil():
 			b.WriteString("nil ")
-		case strings.HasPrefix(v.Type().String(), "*time.Loc"), v.Type() == reflect.TypeFor[*Site]():
+		case strings.HasPrefix(v.Type().String(), "*time.Loc"), v.Type() == reflect.TypeFor[*Site](), v.Type() == reflect.TypeFor[*index]():
 			b.WriteString("config ")
 		default:
 			whole(b, v.Elem())

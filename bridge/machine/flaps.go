@@ -18,7 +18,6 @@ const (
 
 // flap is what is known of an alert that comes and goes. It is of this process only: a new one begins anew.
 type flap struct {
-	name   string
 	raised []time.Duration // when, within flapDay
 	ended  time.Duration   // when it ended last; 0: not yet
 	quiet  time.Duration   // how long its condition must be gone before it ends again; 0: not at all
@@ -38,24 +37,14 @@ func clearsItself(name string) bool {
 	return false
 }
 
-func (s *State) flap(name string) *flap {
-	for i := range s.flaps {
-		if s.flaps[i].name == name {
-			return &s.flaps[i]
-		}
-	}
-	return nil
-}
-
 // comesBack looks at a condition that begins to hold and says how long its alert will stay beyond it.
 func (t *turn) comesBack(name string) time.Duration {
 	if !clearsItself(name) {
 		return 0
 	}
-	t.forgetFlaps()
-	f := t.flap(name)
-	if f == nil {
-		t.flaps = append(t.flaps, flap{name: name, raised: []time.Duration{t.now.Mono}})
+	f, known := t.flap(name)
+	if !known {
+		t.flaps[name] = flap{raised: []time.Duration{t.now.Mono}}
 		return 0
 	}
 	switch gap := t.now.Mono - f.ended; {
@@ -66,37 +55,36 @@ func (t *turn) comesBack(name string) time.Duration {
 		f.quiet = 0
 	}
 	f.raised, f.gone = append(f.raised, t.now.Mono), 0
+	t.flaps[name] = f
 	return f.quiet
 }
 
-// forgetFlaps lets go of what is older than a day.
-func (t *turn) forgetFlaps() {
-	kept := make([]flap, 0, len(t.flaps)+1)
-	for _, f := range t.flaps {
-		f.raised = without(f.raised, func(at time.Duration) bool { return t.now.Mono-at > flapDay })
-		if a := t.alert(f.name); len(f.raised) > 0 || a != nil && a.Raised || f.ended > 0 && t.now.Mono-f.ended <= flapSoon {
-			kept = append(kept, f)
-		}
-	}
-	t.flaps = kept
+// flap is what is known of an alert that does not stand; what is older than a day counts as not known. There are no more of
+// them than the site has things that alerts speak of.
+func (t *turn) flap(name string) (flap, bool) {
+	f, known := t.flaps[name]
+	f.raised = without(f.raised, func(at time.Duration) bool { return t.now.Mono-at > flapDay })
+	return f, known && (len(f.raised) > 0 || f.ended > 0 && t.now.Mono-f.ended <= flapSoon)
 }
 
 // lingers says that an alert stays although its condition is gone.
 func (t *turn) lingers(name string) bool {
-	f := t.flap(name)
-	if f == nil || f.quiet == 0 {
+	f := t.flaps[name]
+	if f.quiet == 0 {
 		return false
 	}
 	if f.gone == 0 {
 		f.gone = max(1, t.now.Mono)
+		t.flaps[name] = f
 	}
 	return t.now.Mono-f.gone < f.quiet
 }
 
 // holdsAgain ends the quiet time of an alert that stands.
 func (t *turn) holdsAgain(name string) {
-	if f := t.flap(name); f != nil {
+	if f, ok := t.flaps[name]; ok && f.gone != 0 {
 		f.gone = 0
+		t.flaps[name] = f
 	}
 }
 
@@ -105,11 +93,9 @@ func (t *turn) ends(name string) {
 	if !clearsItself(name) {
 		return
 	}
-	if t.flap(name) == nil {
-		t.flaps = append(t.flaps, flap{name: name})
-	}
-	f := t.flap(name)
+	f := t.flaps[name]
 	f.ended, f.gone = max(1, t.now.Mono), 0
+	t.flaps[name] = f
 }
 
 // flapText is what is added to the text of an alert that has come back.

@@ -120,9 +120,10 @@ func (s *State) dated(r Row) time.Time {
 func (s *State) applyAdministration(r Row) {
 	switch b := r.Body.(type) {
 	case Hold:
+		s.held.add(b.Scope, len(s.holds))
 		s.holds = append(s.holds, hold{Hold: b, begun: r.Elapsed, ends: r.Elapsed + safety.Elapsed(b.Length)})
 	case Release:
-		s.holds = without(s.holds, func(h hold) bool { return b.Scope == Scope{} || h.Scope == b.Scope })
+		s.letGo(func(h hold) bool { return b.Scope == Scope{} || h.Scope == b.Scope })
 	case OutOfService:
 		s.stand(standing{Scope: b.Scope, code: safety.OutOfService, text: b.Reason, since: r.At})
 	case Lockout:
@@ -180,6 +181,7 @@ func (s *State) applyCleared(r Row, b Cleared) {
 		return
 	}
 	s.standing = without(s.standing, func(k standing) bool { return k.Scope == b.Scope && k.code == b.Code })
+	s.stands = scopesOf(s.standing, standing.scope)
 	if c := s.channel(b.Scope.Channel); c != nil && b.Code == safety.Fault {
 		c.unknowns, c.unknownRow = nil, 0
 	}
@@ -204,13 +206,28 @@ func (s *State) stand(k standing) {
 	if !s.has(k.Scope) {
 		return
 	}
-	for i := range s.standing {
-		if s.standing[i].Scope == k.Scope && s.standing[i].code == k.code {
-			s.standing[i].text = k.text
-			return
+	if old := s.standingFor(k.Scope, k.code); old != nil {
+		old.text = k.text
+		return
+	}
+	s.stands.add(k.Scope, len(s.standing))
+	s.standing = append(s.standing, k)
+}
+
+// standingFor is what stands of a code for exactly a scope; nil: nothing does.
+func (s *State) standingFor(c Scope, code safety.Code) *standing {
+	for _, i := range s.stands.like(c) {
+		if k := &s.standing[i]; k.Scope == c && k.code == code {
+			return k
 		}
 	}
-	s.standing = append(s.standing, k)
+	return nil
+}
+
+// letGo ends holds.
+func (s *State) letGo(ended func(hold) bool) {
+	s.holds = without(s.holds, ended)
+	s.held = scopesOf(s.holds, hold.scope)
 }
 
 func (s *State) applyCalibration(r Row, b Calibration) {
@@ -281,6 +298,9 @@ func (s *State) applySwap(r Row, b Swap) {
 	k.min = k.max - s.openHi(b.Container)
 	s.drained(b.Container)
 	if other {
+		if !k.halfOpen && !r.Trusted {
+			s.halves++
+		}
 		k.halfUntil, k.halfOpen = r.Elapsed+elapsed(safety.Window), !r.Trusted
 	}
 }
@@ -288,6 +308,10 @@ func (s *State) applySwap(r Row, b Swap) {
 // beginHalves starts the halved day of what was swapped while the clock was in doubt: when trust returns the axis may
 // gain time that has nothing to do with it.
 func (s *State) beginHalves(at safety.Elapsed) {
+	if s.halves == 0 { // asked for every row
+		return
+	}
+	s.halves = 0
 	for i := range s.contents {
 		if k := &s.contents[i]; k.halfOpen {
 			k.halfUntil, k.halfOpen = at+elapsed(safety.Window), false
@@ -301,7 +325,7 @@ func (k *containerState) halved(now safety.Elapsed) bool { return k.halfOpen || 
 // openHi is what runs without an outcome may still take out of a container whose contents were stated meanwhile.
 func (s *State) openHi(container string) safety.Microlitres {
 	var sum safety.Microlitres
-	for i := range s.channels {
+	for _, i := range s.index.from[container] {
 		if r := s.channels[i].open; r != nil && r.Container == container {
 			hi, _ := safety.Account(r.commanded(), Unknown, nil)
 			sum += hi
@@ -312,10 +336,8 @@ func (s *State) openHi(container string) safety.Microlitres {
 
 // drained voids the priming of every line that draws from a container.
 func (s *State) drained(container string) {
-	for i := range s.channels {
-		if s.channels[i].cfg.Container == container {
-			s.channels[i].primed = false
-		}
+	for _, i := range s.index.from[container] {
+		s.channels[i].primed = false
 	}
 }
 

@@ -15,7 +15,11 @@ func (s *State) applyReserved(r Row, b RunReserved) {
 	}
 	booking := safety.NewBooking(b.Run, b.Into == IntoVessel, r.Elapsed, b.Longest, b.commanded())
 	c.book = c.book.Add(r.Elapsed, booking)
+	if c.open != nil {
+		delete(s.open, c.open.Run)
+	}
 	c.open = &openRun{RunReserved: b, at: r.At, elapsed: r.Elapsed, attended: b.Purpose.attended()}
+	s.open[b.Run] = position(s.index.channel[b.Channel])
 	s.begin(c, r, b, booking)
 }
 
@@ -62,6 +66,7 @@ func (s *State) applyEnded(r Row, b RunEnded) {
 		return
 	}
 	c.triedBy(c.open.Purpose, b.Outcome, r.At)
+	delete(s.open, b.Run)
 	c.open, c.givenUp = nil, b.Outcome == Unknown
 	s.finish(c, closed, r, b.Outcome, least, most)
 }
@@ -100,11 +105,9 @@ func (s *State) finish(c *channelState, closed safety.Booking, r Row, o Outcome,
 // booking finds a run among the channels' bookings. Nearly always it is the open run of a channel: looking for that first
 // spares a farm all bookings of a day, for every word about a run.
 func (s *State) booking(run string) (*channelState, safety.Booking) {
-	for i := range s.channels {
-		if c := &s.channels[i]; c.open != nil && c.open.Run == run {
-			if k, ok := c.book.Find(run); ok {
-				return c, k
-			}
+	if i, ok := s.open[run]; ok {
+		if k, ok := s.channels[i].book.Find(run); ok {
+			return &s.channels[i], k
 		}
 	}
 	for i := range s.channels {

@@ -241,9 +241,9 @@ func (s *State) applyTest(r Row, b Test) {
 	}
 	y.noteResponse(b.Quantity)
 	held := y.filter.At(r.At, b.Quantity).Held != nil
-	for i := range s.channels {
+	for _, i := range s.index.into[b.System] {
 		c := &s.channels[i]
-		if c.cfg.System != b.System || !c.follows() || c.cfg.Quantity != b.Quantity {
+		if !c.follows() || c.cfg.Quantity != b.Quantity {
 			continue
 		}
 		c.holdVolume(held)

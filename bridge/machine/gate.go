@@ -59,13 +59,13 @@ func (s *State) standingBlocks(c *channelState) []safety.Block {
 	if s.stopping {
 		out = append(out, safety.Block{Code: safety.Stopping, Text: "the service is stopping"})
 	}
-	for _, k := range s.standing {
-		if k.covers(c) {
+	for _, i := range s.stands.over(c) {
+		if k := &s.standing[i]; k.covers(c) {
 			out = append(out, safety.Block{Code: k.code, Text: k.text})
 		}
 	}
-	for _, h := range s.holds {
-		if h.Scope.covers(c) && h.ends > s.clock.Now() {
+	for _, i := range s.held.over(c) {
+		if h := &s.holds[i]; h.Scope.covers(c) && h.ends > s.clock.Now() {
 			out = append(out, safety.Block{Code: safety.OnHold, Text: fmt.Sprintf("hold: %s, until %s", h.Reason, s.local(h.Until)), Until: h.ends})
 		}
 	}
@@ -86,10 +86,8 @@ func (s *State) standingBlocks(c *channelState) []safety.Block {
 
 func (s *State) interlockBlocks(c *channelState) []safety.Block {
 	var out []safety.Block
-	for i, l := range s.site.Interlocks {
-		if !contains(l.Block, c.cfg.ID) {
-			continue
-		}
+	for _, i := range s.index.blocks[c.cfg.ID] {
+		l := &s.site.Interlocks[i]
 		blocked, noData := s.locks[i].Blocks(l.Rule)
 		if !blocked || (noData && s.preview) {
 			continue
@@ -111,10 +109,8 @@ func (c Scope) covers(k *channelState) bool {
 
 func (s *State) neighbours(c *channelState) []safety.Neighbour {
 	var out []safety.Neighbour
-	for _, a := range s.site.KeepApart {
-		if !contains(a.Channels, c.cfg.ID) {
-			continue
-		}
+	for _, g := range s.index.apart[c.cfg.ID] {
+		a := &s.site.KeepApart[g]
 		for _, id := range a.Channels {
 			if other := s.channel(id); other != nil && id != c.cfg.ID {
 				at, open := other.book.LatestEnd()
@@ -135,11 +131,9 @@ func (s *State) quantityUse(c *channelState) []safety.QuantityUse {
 			continue
 		}
 		use := safety.QuantityUse{Name: string(t.Quantity), Unit: t.Quantity.Unit(), PerMillilitre: per, Cap: t.MaxDose}
-		for i := range s.channels {
+		for _, i := range s.index.into[c.cfg.System] {
 			o := &s.channels[i]
-			if o.cfg.System == c.cfg.System {
-				use.Used += s.mayHaveMoved(o, false).Millilitres() * s.strength(o)[t.Quantity] / y.cfg.NetLitres
-			}
+			use.Used += s.mayHaveMoved(o, false).Millilitres() * s.strength(o)[t.Quantity] / y.cfg.NetLitres
 		}
 		out = append(out, use)
 	}

@@ -127,11 +127,8 @@ func (k *containerState) levelError() safety.Microlitres {
 // takenFrom is what all runs from a container may have taken since the ledger began, and whether nothing can flow now.
 func (s *State) takenFrom(k *containerState) (sum safety.Microlitres, quiet bool) {
 	quiet = true
-	for i := range s.channels {
+	for _, i := range s.index.from[k.cfg.ID] {
 		c := &s.channels[i]
-		if c.cfg.Container != k.cfg.ID {
-			continue
-		}
 		sum += c.totalHi
 		at, open := c.book.LatestEnd()
 		quiet = quiet && !open && at <= s.clock.Now()
@@ -141,12 +138,11 @@ func (s *State) takenFrom(k *containerState) (sum safety.Microlitres, quiet bool
 
 // leaks stops and locks out every channel that draws from a container.
 func (t *turn) leaks(k *containerState, missing safety.Microlitres) {
-	for i := range t.channels {
-		if c := &t.channels[i]; c.cfg.Container == k.cfg.ID {
-			t.stopOutput(c.cfg, "*")
-			t.lockOut(Scope{Channel: c.cfg.ID}, safety.Fault, fmt.Sprintf("container %s lost %s within an hour without a run: look for a siphon, a split tube, a leak, and at the tank; then clear this", k.cfg.ID, missing))
-			t.cutSupply(c, fmt.Sprintf("container %s lost %s within an hour without a run", k.cfg.ID, missing))
-		}
+	for _, i := range t.index.from[k.cfg.ID] {
+		c := &t.channels[i]
+		t.stopOutput(c.cfg, "*")
+		t.lockOut(Scope{Channel: c.cfg.ID}, safety.Fault, fmt.Sprintf("container %s lost %s within an hour without a run: look for a siphon, a split tube, a leak, and at the tank; then clear this", k.cfg.ID, missing))
+		t.cutSupply(c, fmt.Sprintf("container %s lost %s within an hour without a run", k.cfg.ID, missing))
 	}
 }
 

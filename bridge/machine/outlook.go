@@ -117,12 +117,11 @@ func (s *State) containerAhead(k *containerState, at time.Time) ContainerAhead {
 			v.Cautions = append(v.Cautions, p.Cautions...)
 		}
 	}
-	for i := range s.channels {
-		if c := &s.channels[i]; c.cfg.Container == k.cfg.ID {
-			v.PlanPerDayML += c.day.PerDay.Millilitres()
-			v.HighPerDayML += (c.day.PerDay + c.more).Millilitres()
-			v.CapPerDayML += c.cfg.Limits.PerDay.Millilitres()
-		}
+	for _, i := range s.index.from[k.cfg.ID] {
+		c := &s.channels[i]
+		v.PlanPerDayML += c.day.PerDay.Millilitres()
+		v.HighPerDayML += (c.day.PerDay + c.more).Millilitres()
+		v.CapPerDayML += c.cfg.Limits.PerDay.Millilitres()
 	}
 	if !v.Known {
 		return v
@@ -150,8 +149,8 @@ func runsOut(at time.Time, ml, perDay float64) *time.Time {
 
 func (s *State) quantityAhead(y *systemState, g planner.Target) QuantityAhead {
 	v := QuantityAhead{System: y.cfg.ID, Quantity: string(g.Quantity), Followed: []string{}, StaleAfter: g.Test.StaleAfter}
-	for i := range s.channels {
-		if c := &s.channels[i]; c.follows() && c.cfg.System == y.cfg.ID && c.cfg.Quantity == g.Quantity {
+	for _, i := range s.index.into[y.cfg.ID] {
+		if c := &s.channels[i]; c.follows() && c.cfg.Quantity == g.Quantity {
 			v.Followed = append(v.Followed, c.cfg.ID)
 		}
 	}

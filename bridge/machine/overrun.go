@@ -31,7 +31,7 @@ func (s *State) overrun(c *channelState) safety.Microlitres {
 // overrunsFrom is what all channels that draw from a container may have taken beyond what is booked.
 func (s *State) overrunsFrom(k *containerState) safety.Microlitres {
 	var sum safety.Microlitres
-	for i := range s.channels {
+	for _, i := range s.index.from[k.cfg.ID] {
 		if c := &s.channels[i]; c.open != nil && c.open.Container == k.cfg.ID {
 			sum += s.overrun(c)
 		}

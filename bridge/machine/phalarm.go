@@ -23,9 +23,9 @@ func (t *turn) watchPH(p *probeState) {
 	if p.alarming++; p.alarming != phAlarmReads {
 		return
 	}
-	for i := range t.channels {
+	for _, i := range t.index.into[p.cfg.System] {
 		c := &t.channels[i]
-		if c.cfg.System != p.cfg.System || !c.cfg.raisesPH() {
+		if !c.cfg.raisesPH() {
 			continue
 		}
 		t.stopOutput(c.cfg, "*")

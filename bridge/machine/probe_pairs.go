@@ -22,8 +22,10 @@ func (t *turn) compareProbes() {
 		t.probes[i].wasApart, t.probes[i].apart = t.probes[i].apart != "", ""
 	}
 	for i := range t.probes {
-		for j := range i {
-			t.comparePair(&t.probes[j], &t.probes[i])
+		for _, j := range t.index.probes[t.probes[i].cfg.System] {
+			if j < i {
+				t.comparePair(&t.probes[j], &t.probes[i])
+			}
 		}
 	}
 }

@@ -21,21 +21,21 @@ const (
 
 // reminder is when a raised alert was told last. It is known live only: a new process begins to count anew.
 type reminder struct {
-	name, level string
-	at          time.Duration
-	count       int
+	level string // it was told on; empty: there is none
+	at    time.Duration
+	count int
 }
 
 // every is how long a reminder waits for the next time.
-func (r reminder) every() time.Duration {
+func (r reminder) every(a *AlertView) time.Duration {
 	switch {
-	case r.level == Critical && r.count == 0:
+	case a.Level == Critical && r.count == 0:
 		return remindSoon
-	case r.level == Critical:
+	case a.Level == Critical:
 		return remindHour
-	case r.level == Warning:
+	case a.Level == Warning:
 		return remindDay
-	case strings.HasPrefix(r.name, holdAlert):
+	case strings.HasPrefix(a.Name, holdAlert):
 		return remindHold
 	}
 	return remindWeek
@@ -48,31 +48,29 @@ func (t *turn) remind() {
 	if !t.linkUp && !t.site.Told {
 		return
 	}
-	var kept []reminder
+	t.reminders = append(t.reminders, make([]reminder, len(t.alerts)-len(t.reminders))...)
 	for i := range t.alerts {
 		a := &t.alerts[i]
 		if !a.Raised || a.Acknowledged {
+			t.reminders[i] = reminder{}
 			continue
 		}
-		r := t.reminder(a)
-		if t.now.Mono-r.at >= r.every() {
+		r := t.reminder(i)
+		if t.now.Mono-r.at >= r.every(a) {
 			r.at, r.count = t.now.Mono, r.count+1
 			t.do(ShowAlert{a.reminded(r.count)})
 			t.log(Warn, "alert stands", "alert", a.Name, "level", a.Level, "reminders", r.count, "text", a.Text)
 		}
-		kept = append(kept, r)
+		t.reminders[i] = r
 	}
-	t.reminders = kept
 }
 
-// reminder finds that of an alert, or begins one.
-func (s *State) reminder(a *AlertView) reminder {
-	for _, r := range s.reminders {
-		if r.name == a.Name && r.level == a.Level {
-			return r
-		}
+// reminder is that of an alert, by its place, or a new one: an alert that rose or fell to another level begins anew.
+func (s *State) reminder(alert int) reminder {
+	if level := s.alerts[alert].Level; alert >= len(s.reminders) || s.reminders[alert].level != level {
+		return reminder{level: level, at: s.now.Mono}
 	}
-	return reminder{name: a.Name, level: a.Level, at: s.now.Mono}
+	return s.reminders[alert]
 }
 
 // reminded is the alert as it is told: a count that changes makes it a new message.

@@ -124,12 +124,10 @@ func (t *turn) twice(c *channelState, r RunReserved) {
 
 // foreignRun stops a whole node and latches its channels: somebody else commands it (H-37).
 func (t *turn) foreignRun(n *nodeState, text string) {
-	for i := range t.channels {
+	for _, i := range t.index.on[n.cfg.ID] {
 		c := &t.channels[i]
-		if c.cfg.Node == n.cfg.ID {
-			t.stopOutput(c.cfg, "*")
-			t.lockOut(Scope{Channel: c.cfg.ID}, safety.Fault, text+"; find out who commands this node, then clear this")
-		}
+		t.stopOutput(c.cfg, "*")
+		t.lockOut(Scope{Channel: c.cfg.ID}, safety.Fault, text+"; find out who commands this node, then clear this")
 	}
 }
 
@@ -157,19 +155,16 @@ func (n *nodeState) redelivered(e Reported) bool {
 }
 
 func (t *turn) openByID(run string) (*channelState, *openRun) {
-	for i := range t.channels {
-		if r := t.channels[i].open; r != nil && r.Run == run {
-			return &t.channels[i], r
-		}
+	if i, ok := t.open[run]; ok {
+		c := &t.channels[i]
+		return c, c.open
 	}
 	return nil, nil
 }
 
 func (t *turn) channelAt(node string, output int) *channelState {
-	for i := range t.channels {
-		if c := &t.channels[i]; c.cfg.Node == node && c.cfg.Output == output {
-			return c
-		}
+	if i, ok := t.index.output[nodeOutput{node, output}]; ok {
+		return &t.channels[i]
 	}
 	return nil
 }

@@ -120,8 +120,8 @@ func (t *turn) askClear(q Request) reply {
 		return *bad
 	}
 	var codes []safety.Code
-	for _, k := range t.standing {
-		if k.Scope == scope && k.code != safety.NotAccepted && (q.Code == "" || string(k.code) == q.Code) {
+	for _, i := range t.stands.like(scope) {
+		if k := &t.standing[i]; k.Scope == scope && k.code != safety.NotAccepted && (q.Code == "" || string(k.code) == q.Code) {
 			codes = append(codes, k.code)
 		}
 	}

@@ -91,9 +91,9 @@ func (t *turn) askTest(q Request) reply {
 // following gives the daily volumes of the channels that follow a quantity.
 func (t *turn) following(y *systemState, quantity units.Quantity) []Planned {
 	out := []Planned{}
-	for i := range t.channels {
+	for _, i := range t.index.into[y.cfg.ID] {
 		c := &t.channels[i]
-		if c.cfg.System == y.cfg.ID && c.follows() && c.cfg.Quantity == quantity {
+		if c.follows() && c.cfg.Quantity == quantity {
 			v := c.day.PerDay.Millilitres()
 			out = append(out, Planned{c.cfg.ID, v, v})
 		}

@@ -187,10 +187,8 @@ func (t *turn) stuck(c *channelState, r *openRun) {
 }
 
 func (t *turn) sendFailed(run string) {
-	for i := range t.channels {
-		if r := t.channels[i].open; r != nil && r.Run == run {
-			t.end(r, NotSent, nil, "the connection was not open")
-		}
+	if _, r := t.openByID(run); r != nil {
+		t.end(r, NotSent, nil, "the connection was not open")
 	}
 }
 

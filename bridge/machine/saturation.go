@@ -134,9 +134,9 @@ func (s *State) seawaterOf(y *systemState, at time.Time) seawater.Water {
 // measured is what the first fresh probe of a system says of a quantity. A probe that names no system may stand
 // anywhere, and does not count.
 func (s *State) measured(y *systemState, q units.Quantity) (float64, bool) {
-	for i := range s.probes {
+	for _, i := range s.index.probes[y.cfg.ID] {
 		p := &s.probes[i]
-		if p.cfg.System != y.cfg.ID || p.cfg.Quantity != q {
+		if p.cfg.Quantity != q {
 			continue
 		}
 		if r := s.reading(p); r.Good {

@@ -121,7 +121,7 @@ func BenchmarkFarmSteps(b *testing.B) {
 		}
 		for name, by := range map[string]time.Duration{"second": time.Second, "hour": time.Hour} {
 			b.Run(fmt.Sprintf("%d/%s", systems, name), func(b *testing.B) {
-				s, now := f.State(), safety.Instant{Wall: rows[len(rows)-1].At.Add(time.Minute), Synced: true}
+				s, now := f.Clone().State(), safety.Instant{Wall: rows[len(rows)-1].At.Add(time.Minute), Synced: true}
 				step := func(e machine.Event) { s, _ = machine.Step(s, now, e) }
 				step(machine.Booted{Instance: "one"})
 				step(machine.LinkChanged{Up: true})

@@ -48,9 +48,9 @@ func Snapshot(s *State) SiteView {
 		blocked, noData := s.locks[i].Blocks(l.Rule)
 		v.Interlocks = append(v.Interlocks, InterlockView{Name: l.Name, Active: blocked, NoData: noData})
 	}
-	for _, a := range s.alerts {
+	for i, a := range s.alerts {
 		if a.Raised {
-			v.Alerts = append(v.Alerts, a.reminded(s.reminder(&a).count))
+			v.Alerts = append(v.Alerts, a.reminded(s.reminder(i).count))
 		}
 	}
 	return v
@@ -59,8 +59,8 @@ func Snapshot(s *State) SiteView {
 // holdUntil is when the last hold on exactly this scope ends; nil if there is none.
 func (s *State) holdUntil(scope Scope) *time.Time {
 	var ends safety.Elapsed
-	for _, h := range s.holds {
-		if h.Scope == scope {
+	for _, i := range s.held.like(scope) {
+		if h := &s.holds[i]; h.Scope == scope {
 			ends = max(ends, h.ends)
 		}
 	}
@@ -98,8 +98,8 @@ func (s *State) siteBlocks() []BlockView {
 
 func (s *State) systemBlocks(y *systemState) []BlockView {
 	out := []BlockView{}
-	for _, k := range s.standing {
-		if k.Scope.System == y.cfg.ID {
+	for _, i := range s.stands.like(Scope{System: y.cfg.ID}) {
+		if k := &s.standing[i]; k.Scope.System == y.cfg.ID {
 			out = append(out, BlockView{Code: k.code, Text: k.text})
 		}
 	}

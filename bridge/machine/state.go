@@ -14,7 +14,7 @@ import (
 // the old value must not be used again.
 type State struct {
 	site  *Site
-	index index
+	index *index
 
 	// of this process
 	now       safety.Instant
@@ -42,7 +42,9 @@ type State struct {
 	starts   []safety.Elapsed // the last starts, for H-15
 	answers  map[string]Answered
 	standing []standing
+	stands   scoped // of standing
 	holds    []hold
+	held     scoped             // of holds
 	accepted map[string]string  // what -> fingerprint
 	bounds   map[string]float64 // as accepted; never written to in place
 	channels []channelState
@@ -52,9 +54,12 @@ type State struct {
 	probes   []probeState
 	locks    []safety.Interlock
 	alerts   []AlertView
+	alertAt  map[string]position // by name
+	open     map[string]position // the channels of open runs, by run
+	halves   int                 // containers whose halved day has not begun
 	// what follows is of this process
-	reminders []reminder
-	flaps     []flap
+	reminders []reminder      // of each alert
+	flaps     map[string]flap // by alert
 	ways      []closedWay
 	triedAt   time.Time // when nextTry was looked for
 	nextTry   time.Time // when the next test message goes out
@@ -72,11 +77,6 @@ type State struct {
 	// chemistry
 	chemistryMono time.Duration // when saturations were worked out; 0: not yet
 	balancedAt    time.Time     // the plan after which uses were compared
-}
-
-// index finds things by name. It is built once and only looked up.
-type index struct {
-	channel, container, system, node, probe, interlock, supplement map[string]int
 }
 
 type channelState struct {
@@ -259,7 +259,7 @@ type ownership struct {
 // Blank is a site whose calendars were looked through, which takes some milliseconds: many states of it can begin.
 type Blank struct {
 	site  *Site
-	index index
+	index *index
 	beats []rhythm // by channel
 }
 
@@ -279,7 +279,7 @@ func New(site *Site) State { return NewBlank(site).State() }
 // State is that of an empty ledger. States share nothing that ever changes.
 func (b *Blank) State() State {
 	site := b.site
-	s := State{site: site, index: b.index, answers: map[string]Answered{}, accepted: map[string]string{}}
+	s := State{site: site, index: b.index, answers: map[string]Answered{}, accepted: map[string]string{}, alertAt: map[string]position{}, open: map[string]position{}, flaps: map[string]flap{}}
 	for i := range site.Channels {
 		s.channels = append(s.channels, channelState{cfg: &site.Channels[i], tolerance: safety.DefaultTolerance, longestGap: b.beats[i].longestGap, peak: b.beats[i].peak})
 	}
@@ -301,78 +301,9 @@ func (b *Blank) State() State {
 	return s
 }
 
-func newIndex(site *Site) index {
-	x := index{channel: map[string]int{}, container: map[string]int{}, system: map[string]int{}, node: map[string]int{},
-		probe: map[string]int{}, interlock: map[string]int{}, supplement: map[string]int{}}
-	for i, c := range site.Channels {
-		x.channel[c.ID] = i
-	}
-	for i, c := range site.Containers {
-		x.container[c.ID] = i
-	}
-	for i, c := range site.Systems {
-		x.system[c.ID] = i
-	}
-	for i, n := range site.Nodes {
-		x.node[n.ID] = i
-	}
-	for i, p := range site.Probes {
-		x.probe[p.ID] = i
-	}
-	for i, l := range site.Interlocks {
-		x.interlock[l.Name] = i
-	}
-	for i, p := range site.Supplements {
-		x.supplement[p.ID] = i
-	}
-	return x
-}
-
 // longestGap is the longest time between two slots of a calendar, as far as its next slots show.
 func longestGap(c planner.Calendar) time.Duration {
 	const look = 64
 	at := time.Date(2001, 1, 1, 0, 0, 0, 0, time.UTC)
 	return c.LongestInterval(at, look)
-}
-
-func (s *State) channel(id string) *channelState {
-	if i, ok := s.index.channel[id]; ok {
-		return &s.channels[i]
-	}
-	return nil
-}
-
-func (s *State) container(id string) *containerState {
-	if i, ok := s.index.container[id]; ok {
-		return &s.contents[i]
-	}
-	return nil
-}
-
-func (s *State) system(id string) *systemState {
-	if i, ok := s.index.system[id]; ok {
-		return &s.systems[i]
-	}
-	return nil
-}
-
-func (s *State) node(id string) *nodeState {
-	if i, ok := s.index.node[id]; ok {
-		return &s.nodes[i]
-	}
-	return nil
-}
-
-func (s *State) probe(id string) *probeState {
-	if i, ok := s.index.probe[id]; ok {
-		return &s.probes[i]
-	}
-	return nil
-}
-
-func (s *State) supplement(id string) *Supplement {
-	if i, ok := s.index.supplement[id]; ok {
-		return &s.site.Supplements[i]
-	}
-	return nil
 }

@@ -2,6 +2,7 @@ package machine
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	"aliquot/safety"
@@ -195,10 +196,8 @@ func (t *turn) countRestarts() {
 
 // lockOut latches a reason until somebody clears it.
 func (t *turn) lockOut(scope Scope, code safety.Code, text string) {
-	for _, k := range t.standing {
-		if k.Scope == scope && k.code == code {
-			return
-		}
+	if t.standingFor(scope, code) != nil {
+		return
 	}
 	t.record(Lockout{Scope: scope, Code: code, Text: text}, "")
 	t.do(Happened{Kind: "lockout", At: t.wall(), Data: LockoutEvent{Scope: scope, Code: code, Text: text}})
@@ -269,8 +268,8 @@ func (t *turn) link(up bool) {
 	t.stopEverything()
 	t.clearRetained()
 	t.do(Announce{})
-	for _, a := range t.alerts {
-		t.do(ShowAlert{a.reminded(t.reminder(&a).count)})
+	for i, a := range t.alerts {
+		t.do(ShowAlert{a.reminded(t.reminder(i).count)})
 	}
 	t.log(Info, "connected to the broker")
 }
@@ -295,11 +294,11 @@ func (t *turn) look() {
 // endHolds lets go of holds whose time is over.
 func (t *turn) endHolds() {
 	now := t.clock.Now()
-	kept := without(t.holds, func(h hold) bool { return h.ends <= now })
-	if len(kept) != len(t.holds) {
+	ended := func(h hold) bool { return h.ends <= now }
+	if slices.ContainsFunc(t.holds, ended) {
 		t.log(Info, "a hold has ended")
+		t.letGo(ended)
 	}
-	t.holds = kept
 }
 
 // String names a scope for people.

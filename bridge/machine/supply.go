@@ -49,8 +49,8 @@ func (t *turn) tellSupply(n *nodeState) {
 
 // supplyIsCut says whether a supply relay has to be open.
 func (s *State) supplyIsCut(n *nodeState) bool {
-	for _, k := range s.standing {
-		if k.Supply == n.cfg.ID && k.code == safety.SupplyCut {
+	for _, i := range s.stands.like(Scope{Supply: n.cfg.ID}) {
+		if s.standing[i].code == safety.SupplyCut {
 			return true
 		}
 	}

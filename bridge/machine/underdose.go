@@ -132,8 +132,8 @@ func spanText(d time.Duration) string {
 }
 
 func (s *State) outOfService(c *channelState) bool {
-	for _, k := range s.standing {
-		if k.code == safety.OutOfService && k.covers(c) {
+	for _, i := range s.stands.over(c) {
+		if k := &s.standing[i]; k.code == safety.OutOfService && k.covers(c) {
 			return true
 		}
 	}

@@ -14,10 +14,18 @@ type counter struct {
 	vec    *prometheus.CounterVec
 	pick   []int
 	values [][]string
+	known  []map[string]bool // values, to look them up
 }
 
 func newCounter(reg prometheus.Registerer, name, help string, labels []string, pick []int, values ...[]string) counter {
 	c := counter{vec: prometheus.NewCounterVec(prometheus.CounterOpts{Name: name, Help: help}, labels), pick: pick, values: values}
+	for _, list := range values {
+		known := map[string]bool{}
+		for _, v := range list {
+			known[v] = true
+		}
+		c.known = append(c.known, known)
+	}
 	reg.MustRegister(c.vec)
 	c.zero(nil)
 	return c
@@ -38,7 +46,7 @@ func (c counter) add(labels [2]string) {
 	chosen := make([]string, len(c.pick))
 	for i, p := range c.pick {
 		chosen[i] = labels[p]
-		if !slices.Contains(c.values[i], chosen[i]) {
+		if !c.known[i][chosen[i]] {
 			chosen[i] = other
 		}
 	}

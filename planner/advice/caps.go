@@ -48,26 +48,57 @@ func Caps(in planner.Input, headings []Heading) []Cap {
 	if !anyRising(headings) {
 		return nil
 	}
-	last := later(in, headings, capDays)
+	f := future{in: in, headings: map[heading]Trend{}, days: map[int][]planner.Day{}}
+	for _, h := range headings {
+		if at := (heading{h.System, h.Quantity}); !f.heads(at) {
+			f.headings[at] = h.Trend
+		}
+	}
 	for i := range in.Channels {
 		c := &in.Channels[i]
-		if c.Mode != planner.Follow || !rising(headings, c.System, c.Quantity) {
+		if c.Mode != planner.Follow || !(f.headings[heading{c.System, c.Quantity}].Low() > 0) {
 			continue
 		}
-		if code := capOf(last[i]); code != "" {
-			day, code := firstDay(in, headings, i, code)
+		if code := capOf(f.day(capDays)[i]); code != "" {
+			day, code := f.firstDay(i, code)
 			out = append(out, Cap{c.ID, in.At.AddDate(0, 0, day), code})
 		}
 	}
 	return out
 }
 
+// heading is what a trend is of.
+type heading struct {
+	system   string
+	quantity units.Quantity
+}
+
+// future is the volumes of later days, each worked out once: many channels may rise.
+type future struct {
+	in       planner.Input
+	headings map[heading]Trend
+	days     map[int][]planner.Day
+}
+
+func (f *future) heads(at heading) bool {
+	_, ok := f.headings[at]
+	return ok
+}
+
+// day is the volumes so many days from now.
+func (f *future) day(ahead int) []planner.Day {
+	if f.days[ahead] == nil {
+		f.days[ahead] = f.later(ahead)
+	}
+	return f.days[ahead]
+}
+
 // firstDay halves the days until it finds the first on which the channel is held by a cap.
-func firstDay(in planner.Input, headings []Heading, channel int, code safety.Code) (int, safety.Code) {
+func (f *future) firstDay(channel int, code safety.Code) (int, safety.Code) {
 	free, held := -1, capDays
 	for held-free > 1 {
 		middle := (free + held) / 2
-		if c := capOf(later(in, headings, middle)[channel]); c != "" {
+		if c := capOf(f.day(middle)[channel]); c != "" {
 			held, code = middle, c
 		} else {
 			free = middle
@@ -85,15 +116,6 @@ func anyRising(headings []Heading) bool {
 	return false
 }
 
-func rising(headings []Heading, system string, q units.Quantity) bool {
-	for _, h := range headings {
-		if h.System == system && h.Quantity == q {
-			return h.Trend.Low() > 0
-		}
-	}
-	return false
-}
-
 // capOf is the cap that holds a day's volume, else empty.
 func capOf(d planner.Day) safety.Code {
 	for _, c := range d.Why {
@@ -105,13 +127,15 @@ func capOf(d planner.Day) safety.Code {
 }
 
 // later is the day's volumes so many days from now.
-func later(in planner.Input, headings []Heading, ahead int) []planner.Day {
+func (f *future) later(ahead int) []planner.Day {
+	in := f.in
 	in.Systems = append([]planner.SystemState(nil), in.Systems...)
 	for i := range in.Systems {
 		s := &in.Systems[i]
 		s.Estimates = append([]estimate.Estimate(nil), s.Estimates...)
 		for j := range s.Estimates {
-			grow(&s.Estimates[j], s, headings, in.At, ahead)
+			e := &s.Estimates[j]
+			grow(e, s.Targets, f.headings[heading{s.ID, e.Quantity}], in.At, ahead)
 		}
 	}
 	in.Channels = append([]planner.ChannelState(nil), in.Channels...)
@@ -124,21 +148,19 @@ func later(in planner.Input, headings []Heading, ahead int) []planner.Day {
 }
 
 // grow makes of an estimate the one of a later day on target.
-func grow(e *estimate.Estimate, s *planner.SystemState, headings []Heading, at time.Time, ahead int) {
+func grow(e *estimate.Estimate, targets []planner.Target, t Trend, at time.Time, ahead int) {
 	if !e.Known {
 		return
 	}
-	for _, t := range s.Targets {
-		if t.Quantity == e.Quantity {
-			e.Level, e.LevelCaught = t.Target, t.Target
+	for _, g := range targets {
+		if g.Quantity == e.Quantity {
+			e.Level, e.LevelCaught = g.Target, g.Target
 		}
 	}
 	e.Held, e.Overshoot, e.Pending, e.LastAccepted = nil, false, 0, at
 	use := e.Consumption
-	for _, h := range headings {
-		if h.System == s.ID && h.Quantity == e.Quantity && h.Trend.Sure() {
-			use = max(0, use+h.Trend.PerDay*float64(ahead))
-		}
+	if t.Sure() {
+		use = max(0, use+t.PerDay*float64(ahead))
 	}
 	e.Consumption, e.UseAtTarget = use, use
 }

@@ -1,6 +1,8 @@
 package advice
 
 import (
+	"slices"
+
 	"aliquot/planner"
 	"aliquot/planner/estimate"
 	"aliquot/planner/units"
@@ -12,18 +14,27 @@ import (
 // take equal parts, shares of a channel go with it.
 func More(in planner.Input, planned []planner.Day) []safety.Microlitres {
 	out := make([]safety.Microlitres, len(in.Channels))
+	systems, channels, followers := map[string]int{}, map[string]int{}, map[heading]float64{}
+	for i := range in.Systems {
+		systems[in.Systems[i].ID] = i
+	}
 	for i := range in.Channels {
 		c := &in.Channels[i]
+		channels[c.ID] = i
 		if c.Mode == planner.Follow {
-			out[i] = within(c, planned[i].PerDay, moreUsed(in, c))
+			followers[heading{c.System, c.Quantity}]++
 		}
 	}
 	for i := range in.Channels {
 		c := &in.Channels[i]
-		for k := range in.Channels {
-			if m := &in.Channels[k]; c.Mode == planner.Share && m.ID == c.ShareOf {
-				out[i] = within(c, planned[i].PerDay, c.ShareRatio*out[k].Millilitres())
-			}
+		if y, ok := systems[c.System]; ok && c.Mode == planner.Follow {
+			out[i] = within(c, planned[i].PerDay, moreUsed(&in.Systems[y], c, followers[heading{c.System, c.Quantity}]))
+		}
+	}
+	for i := range in.Channels {
+		c := &in.Channels[i]
+		if k, ok := channels[c.ShareOf]; ok && c.Mode == planner.Share {
+			out[i] = within(c, planned[i].PerDay, c.ShareRatio*out[k].Millilitres())
 		}
 	}
 	return out
@@ -38,38 +49,25 @@ func within(c *planner.ChannelState, planned safety.Microlitres, ml float64) saf
 }
 
 // moreUsed is the volume, mL a day, of a channel's part of what may be used beyond the estimate.
-func moreUsed(in planner.Input, c *planner.ChannelState) float64 {
-	e, litres := found(in, c.System, c.Quantity)
-	followers := 0.0
-	for i := range in.Channels {
-		if o := &in.Channels[i]; o.Mode == planner.Follow && o.System == c.System && o.Quantity == c.Quantity {
-			followers++
-		}
-	}
+func moreUsed(y *planner.SystemState, c *planner.ChannelState, followers float64) float64 {
 	strength := c.Strength[c.Quantity]
-	if e == nil || !e.Known || !(strength > 0) {
-		return 0
-	}
-	return sure * e.ConsumptionSD * litres / (strength * followers)
-}
-
-func found(in planner.Input, system string, q units.Quantity) (*estimate.Estimate, float64) {
-	for i := range in.Systems {
-		if s := &in.Systems[i]; s.ID == system {
-			for j := range s.Estimates {
-				if s.Estimates[j].Quantity == q {
-					return &s.Estimates[j], s.NetLitres
-				}
-			}
+	for _, e := range y.Estimates {
+		if e.Quantity == c.Quantity && e.Known && strength > 0 {
+			return sure * e.ConsumptionSD * y.NetLitres / (strength * followers)
 		}
 	}
-	return nil, 0
+	return 0
 }
 
-// DosesOf is what a quantity of a system gets by a plan.
+// DosesOf is what a quantity of a system gets by a plan of its channels. Those of other systems in it count as nothing.
 func DosesOf(in planner.Input, planned []planner.Day, system string, q units.Quantity) Doses {
 	var d Doses
-	_, litres := found(in, system, q)
+	litres := 0.0
+	for i := range in.Systems {
+		if in.Systems[i].ID == system && has(in.Systems[i].Estimates, q) {
+			litres = in.Systems[i].NetLitres
+		}
+	}
 	for i := range in.Channels {
 		c := &in.Channels[i]
 		if c.System != system || !(litres > 0) || planned[i].PerDay <= 0 {
@@ -79,4 +77,8 @@ func DosesOf(in planner.Input, planned []planner.Day, system string, q units.Qua
 		d.Followed = d.Followed || (c.Mode == planner.Follow && c.Quantity == q)
 	}
 	return d
+}
+
+func has(list []estimate.Estimate, q units.Quantity) bool {
+	return slices.ContainsFunc(list, func(e estimate.Estimate) bool { return e.Quantity == q })
 }
