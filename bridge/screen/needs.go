@@ -19,25 +19,30 @@ type Need struct {
 	Known bool   // somebody acknowledged it
 	Since *time.Time
 	Until *time.Time
+	all   bool // nothing at all runs because of it
 }
 
-// Needs lists what asks for somebody, the most urgent first; of one level what nobody has acknowledged comes first. What an
-// alert says already is not said again. It is empty where nothing is to be done.
+// Needs lists what asks for somebody, the most urgent first; of one level what nobody has acknowledged comes first, and of
+// that what keeps everything from running. What an alert says already is not said again. It is empty where nothing is to be done.
 func Needs(v machine.SiteView) []Need {
 	var out []Need
 	for i := range v.Alerts {
 		if a := &v.Alerts[i]; a.Raised {
-			out = append(out, Need{Level: a.Level, Text: a.Text, Do: alertWayOut(a.Name, v), Alert: a.Name, Known: a.Acknowledged, Since: &a.Since, Until: a.SilentUntil})
+			out = append(out, Need{Level: a.Level, Text: a.Text, Do: alertWayOut(a.Name, v), Alert: a.Name, Known: a.Acknowledged, Since: &a.Since, Until: a.SilentUntil, all: ofEverything(a.Name)})
 		}
 	}
 	out = append(out, blockNeeds(v)...)
 	out = append(out, testNeeds(v)...)
-	rank := map[string]int{machine.Critical: 0, machine.Warning: 2, machine.Notice: 4}
+	rank := map[string]int{machine.Critical: 0, machine.Warning: 4, machine.Notice: 8}
 	order := func(n Need) int {
+		at := rank[n.Level]
 		if n.Known {
-			return rank[n.Level] + 1
+			at += 2
 		}
-		return rank[n.Level]
+		if !n.all {
+			at++
+		}
+		return at
 	}
 	slices.SortStableFunc(out, func(a, b Need) int { return order(a) - order(b) })
 	return out
@@ -62,15 +67,11 @@ func blockNeeds(v machine.SiteView) []Need {
 			b.Text = of + ": " + b.Text
 		}
 		seen[keyOf(b)] = true
-		level := machine.Warning
-		if b.Code == safety.OnHold {
-			level = machine.Notice
-		}
 		text := b.Text
 		if of != "" && !strings.Contains(text, s.Channel) {
 			text = of + ": " + text
 		}
-		out = append(out, Need{Level: level, Text: text, Do: way, Until: b.Until})
+		out = append(out, Need{Level: urgency(b.Code), Text: text, Do: way, Until: b.Until, all: of == ""})
 	}
 	for _, b := range v.Why {
 		add(b, Subject{Channel: "all"}, "")
@@ -86,6 +87,30 @@ func blockNeeds(v machine.SiteView) []Need {
 		}
 	}
 	return out
+}
+
+// urgency is that of the alert which tells of the same, or will once it has lasted.
+func urgency(code safety.Code) string {
+	switch code {
+	case safety.LedgerFault:
+		return machine.Critical
+	case safety.OnHold:
+		return machine.Notice
+	}
+	return machine.Warning
+}
+
+// standsAlone are the alerts of what blocks everything, by the code of the reason that says the same.
+var standsAlone = map[safety.Code]string{safety.LedgerFault: "ledger", safety.SecondOwner: "second-owner", safety.ClockUntrusted: "clock", safety.LinkDown: "broker"}
+
+// ofEverything says whether nothing at all runs while an alert stands.
+func ofEverything(name string) bool {
+	for _, alone := range standsAlone {
+		if name == alone {
+			return true
+		}
+	}
+	return strings.HasPrefix(name, "lockout-all-")
 }
 
 // interlockOf says which interlock a reason is about; its text begins with the name.

@@ -69,6 +69,28 @@ func TestNeeds(t *testing.T) {
 		}, "warning: alk: no connection to the broker > see whether the broker runs\n" +
 			"warning: alk: the line is not primed > aliquot prime alk --into vessel, look at the outlet, then aliquot primed alk\n" +
 			"warning: ca: the line is not primed > aliquot prime ca --into vessel, look at the outlet, then aliquot primed ca"},
+		{"a full disk is critical, by its alert or without", func(v *machine.SiteView) {
+			v.Alerts = []machine.AlertView{alert("lockout-alk-fault", machine.Critical, "channel alk: started twice")}
+			v.Why = []machine.BlockView{block(safety.LedgerFault, "the ledger cannot be written: no space left on device")}
+		}, "critical: the ledger cannot be written: no space left on device > see to the disk of the ledger; the service's log says more\n" +
+			"critical: channel alk: started twice > look at the pump and its line, then aliquot clear alk fault"},
+		{"what blocks everything is said once, and first of its level", func(v *machine.SiteView) {
+			known := alert("second-owner", machine.Critical, "another instance owns this site")
+			known.Acknowledged = true
+			v.Alerts = []machine.AlertView{alert("container-low-jug", machine.Warning, "jug runs low"), alert("broker", machine.Warning, "no broker for 5 min"), alert("clock", machine.Warning, "the clock is off"),
+				known, alert("retained-command-board", machine.Critical, "a retained command lies on board"), alert("ledger", machine.Critical, "the ledger cannot be written")}
+			v.Why = []machine.BlockView{block(safety.LedgerFault, "no ledger"), block(safety.LinkDown, "no broker"), block(safety.SecondOwner, "another one"), block(safety.ClockUntrusted, "no clock")}
+			v.Channels[0].Withheld = append([]machine.BlockView{block(safety.RetainedCommand, "retained")}, v.Why...)
+		}, "critical: the ledger cannot be written > see to the disk of the ledger; the service's log says more\n" +
+			"critical: a retained command lies on board > find out who retains commands for node board; the service removes them\n" +
+			"critical: another instance owns this site > it passes within seconds of a start; if not, stop the other instance (known)\n" +
+			"warning: no broker for 5 min\nwarning: the clock is off > let the system set its clock, or look at it and say aliquot ask clock\n" +
+			"warning: jug runs low > aliquot refill jug --full, or --add what you added"},
+		{"a broker that has only just gone comes before what concerns one channel", func(v *machine.SiteView) {
+			v.Alerts = []machine.AlertView{alert("container-low-jug", machine.Warning, "jug runs low")}
+			v.Why = []machine.BlockView{block(safety.LinkDown, "there is no connection to the broker")}
+		}, "warning: there is no connection to the broker > see whether the broker runs\n" +
+			"warning: jug runs low > aliquot refill jug --full, or --add what you added"},
 		{"an interlock without an alert is named in the way out", func(v *machine.SiteView) {
 			v.Interlocks = []machine.InterlockView{{Name: "ph"}, {Name: "ph-high", Active: true}}
 			v.Alerts = []machine.AlertView{alert("interlock-ph", machine.Warning, "another one")}

@@ -221,13 +221,22 @@ func scopeOf(code, channel string, v machine.SiteView) (scope string, told bool)
 
 // alertOf says whether an alert about the same thing stands above.
 func alertOf(code safety.Code, s Subject, v machine.SiteView) bool {
-	name := map[safety.Code]string{safety.SupplyCut: "lockout-supply-" + s.Supply + "-supply_cut", safety.SupplyOff: "supply-off-" + s.Supply, safety.NodeOffline: "node-offline-" + s.Node, safety.NoProof: "proof-" + s.Node, safety.ContainerEmpty: "container-empty-" + s.Container}[code]
-	for _, a := range v.Alerts {
-		if name != "" && a.Name == name {
-			return true
-		}
+	switch code {
+	case safety.NodeOffline:
+		return raised("node-offline-"+s.Node, v)
+	case safety.NoProof:
+		return raised("proof-"+s.Node, v)
+	case safety.RetainedCommand:
+		return raised("retained-command-"+s.Node, v)
+	case safety.ContainerEmpty:
+		return raised("container-empty-"+s.Container, v)
+	case safety.SupplyCut:
+		return raised("lockout-supply-"+s.Supply+"-supply_cut", v)
+	case safety.SupplyOff:
+		return raised("supply-off-"+s.Supply, v)
 	}
-	return false
+	name, ok := standsAlone[code]
+	return ok && raised(name, v)
 }
 
 func (p *page) system(y machine.SystemView, v machine.SiteView) {
