@@ -84,10 +84,10 @@ func (d *differ) quantity(old, now *machine.QuantityView) {
 	case now.Unconfirmed != nil && (old.Unconfirmed == nil || *old.Unconfirmed != *now.Unconfirmed):
 		d.add("%s: a test of %s %s is far from what was expected: test again", name, number(*now.Unconfirmed), now.Unit)
 	case now.TestsUsed > old.TestsUsed:
-		d.add("%s: a test was taken; the level is %s %s, the use %s a day", name, plusMinus(now.Level, now.LevelSD), now.Unit, plusMinus(now.ConsumptionPerDay, now.ConsumptionSD))
+		d.add("%s: a test was taken; the level is %s %s, the use %s a day (90 %%)", name, plusMinus(now.Level, now.LevelSD), now.Unit, plusMinus(now.ConsumptionPerDay, now.ConsumptionSD))
 	}
 	if was, is := inBand(*old), inBand(*now); was != is && is != "" && was != "" {
-		d.add("%s is %s: %s %s", name, choose(is == "ok", "back in its band", is), plusMinus(now.Level, now.LevelSD), now.Unit)
+		d.add("%s is %s: %s %s (90 %%)", name, choose(is == "ok", "back in its band", is), plusMinus(now.Level, now.LevelSD), now.Unit)
 	}
 }
 

@@ -24,9 +24,9 @@ func TestChanges(t *testing.T) {
 		{"a run that nobody saw begin", func(s *Seen) { s.View.Channels[0].LastRun = &later }, []string{"channel alk ran: finished; 58.3 of 180 mL in 24 h"}},
 		{"withheld", func(s *Seen) { s.View.Channels[2].Withheld = wrong().View.Channels[2].Withheld[1:3] }, []string{"channel trace is withheld: not_primed, no_self_stop_proof"}},
 		{"another plan", func(s *Seen) { s.View.Channels[0].PlannedMLPerDay = 101 }, []string{"channel alk: planned 101 mL a day, before 97.4"}},
-		{"a test", func(s *Seen) { s.View.Quantities[1].TestsUsed++ }, []string{"calcium of nursery: a test was taken; the level is 428 ± 4 mg/L, the use 7.6 ± 0.9 a day"}},
+		{"a test", func(s *Seen) { s.View.Quantities[1].TestsUsed++ }, []string{"calcium of nursery: a test was taken; the level is 428 ± 7 mg/L, the use 7.6 ± 1.5 a day (90 %)"}},
 		{"a test far off", func(s *Seen) { s.View.Quantities[0].Unconfirmed = ptr(11.4) }, []string{"alkalinity of nursery: a test of 11.40 dKH is far from what was expected: test again"}},
-		{"out of its band", func(s *Seen) { s.View.Quantities[0].Level = ptr(9.0) }, []string{"alkalinity of nursery is HIGH: 9.00 ± 0.09 dKH"}},
+		{"out of its band", func(s *Seen) { s.View.Quantities[0].Level = ptr(9.0) }, []string{"alkalinity of nursery is HIGH: 9.00 ± 0.15 dKH (90 %)"}},
 		{"a refill", func(s *Seen) { s.View.Containers[0].RemainingMinML = 5000 }, []string{"container carbonate-jug was filled: 5000 of 5000 mL"}},
 		{"low", func(s *Seen) { s.View.Containers[1].Low = true }, []string{"container calcium-jug is LOW: 2100 mL, 22 days"}},
 		{"a probe lost", func(s *Seen) { s.View.Probes[0].Good, s.View.Probes[0].Why = false, "silent" }, []string{"probe ph has no good reading: silent"}},
@@ -45,7 +45,7 @@ func TestChanges(t *testing.T) {
 // What went wrong and comes right again is told too.
 func TestChangesBack(t *testing.T) {
 	got := Changes(wrong(), good(), time.UTC)
-	for _, want := range []string{"alert lockout-alk-fault is over", "alkalinity of nursery is back in its band: 8.31 ± 0.09 dKH", "channel trace is free to run", "node plug is online", "interlock ph-high is open", "probe ph has a good reading again", "container calcium-jug was filled: 2100 of 5000 mL"} {
+	for _, want := range []string{"alert lockout-alk-fault is over", "alkalinity of nursery is back in its band: 8.31 ± 0.15 dKH (90 %)", "channel trace is free to run", "node plug is online", "interlock ph-high is open", "probe ph has a good reading again", "container calcium-jug was filled: 2100 of 5000 mL"} {
 		found := false
 		for _, g := range got {
 			found = found || g == want

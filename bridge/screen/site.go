@@ -240,7 +240,7 @@ func alertOf(code safety.Code, s Subject, v machine.SiteView) bool {
 }
 
 func (p *page) system(y machine.SystemView, v machine.SiteView) {
-	p.head(fmt.Sprintf("%s, %s L", strings.ToUpper(y.ID), number(y.NetL)))
+	p.head(fmt.Sprintf("%s, %s L (the ± of level and use is 90 %%)", strings.ToUpper(y.ID), number(y.NetL)))
 	for _, b := range y.Withheld {
 		p.block("  ", b, Subject{Channel: "system:" + y.ID, System: y.ID}, v)
 	}

@@ -202,7 +202,11 @@ func number(v float64) string {
 	return strconv.FormatFloat(v, 'f', decimals, 64)
 }
 
-// plusMinus writes both figures with as many decimals as the deviation is worth.
+// Z90 is how many standard deviations to each side of the mean 90 % of a normal distribution lie. Whatever is shown to a
+// keeper behind a level or a use is this interval, on the page as on the terminal.
+const Z90 = 1.645
+
+// plusMinus writes a figure and its interval of 90 %, both with as many decimals as the interval is worth.
 func plusMinus(v, sd *float64) string {
 	switch {
 	case v == nil:
@@ -210,16 +214,16 @@ func plusMinus(v, sd *float64) string {
 	case sd == nil || !(*sd > 0):
 		return number(*v)
 	}
-	decimals := 3
+	within, decimals := Z90**sd, 3
 	switch {
-	case *sd >= 2:
+	case within >= 2:
 		decimals = 0
-	case *sd >= 0.2:
+	case within >= 0.2:
 		decimals = 1
-	case *sd >= 0.02:
+	case within >= 0.02:
 		decimals = 2
 	}
-	return strconv.FormatFloat(*v, 'f', decimals, 64) + " ± " + strconv.FormatFloat(*sd, 'f', decimals, 64)
+	return strconv.FormatFloat(*v, 'f', decimals, 64) + " ± " + strconv.FormatFloat(within, 'f', decimals, 64)
 }
 
 // setting writes a figure as somebody would have set it.

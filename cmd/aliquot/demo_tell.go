@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"aliquot/bridge/machine"
+	"aliquot/bridge/screen"
 	"aliquot/planner/units"
 )
 
@@ -183,7 +184,7 @@ func (t *teller) day(day int, s *service) {
 		if q.Quantity == string(units.Alkalinity) && day > 3 {
 			t.worst = max(t.worst, math.Abs(truth-q.Target))
 		}
-		t.line("", "%-10s %s believed %.4g ± %.2g, in truth %.4g %s", q.Quantity, gauge(truth, q.Target, q.Band), *q.Level, *q.LevelSD, truth, q.Unit)
+		t.line("", "%-10s %s believed %.4g ± %.2g (90 %%), in truth %.4g %s", q.Quantity, gauge(truth, q.Target, q.Band), *q.Level, screen.Z90**q.LevelSD, truth, q.Unit)
 	}
 	for _, a := range v.Alerts {
 		t.line("", "alert %s (%s): %s", a.Name, a.Level, a.Text)

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"aliquot/bridge/machine"
+	"aliquot/bridge/screen"
 )
 
 type planCommand struct {
@@ -79,7 +80,7 @@ func writeJSON(w io.Writer, v any) error {
 func writePlan(w io.Writer, v machine.PlanView, zone *time.Location) error {
 	fmt.Fprintf(w, "The 24 h from %s\n\n", v.At.In(zone).Format("2006-01-02 15:04 MST"))
 	t := tabwriter.NewWriter(w, 0, 4, 2, ' ', 0)
-	fmt.Fprintln(t, "SYSTEM\tQUANTITY\tLEVEL\tUSE A DAY\tTESTS")
+	fmt.Fprintln(t, "SYSTEM\tQUANTITY\tLEVEL (90 %)\tUSE A DAY (90 %)\tTESTS")
 	for _, e := range v.Estimates {
 		fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%d used, %d set aside\n", e.System, e.Quantity, plusMinus(e.Level, e.LevelSD, e.Unit),
 			plusMinus(e.ConsumptionPerDay, e.ConsumptionSD, e.Unit), e.TestsUsed, e.TestsSetAside)
@@ -110,9 +111,10 @@ func writePlan(w io.Writer, v machine.PlanView, zone *time.Location) error {
 	return nil
 }
 
+// plusMinus is a figure with its interval of 90 %, as in aliquot status and on the page.
 func plusMinus(v, sd *float64, unit string) string {
 	if v == nil {
 		return "not known"
 	}
-	return fmt.Sprintf("%.3g ± %.2g %s", *v, *sd, unit)
+	return fmt.Sprintf("%.3g ± %.2g %s", *v, screen.Z90**sd, unit)
 }
