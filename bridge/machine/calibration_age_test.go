@@ -1,6 +1,7 @@
 package machine_test
 
 import (
+	"math"
 	"strings"
 	"testing"
 	"time"
@@ -74,4 +75,37 @@ func alkPart(s *machine.State) string {
 	_, rest, _ := strings.Cut(machine.Durable(s), "\nchannel alk ")
 	part, _, _ := strings.Cut(rest, "\nchannel ")
 	return part
+}
+
+// How far the trials of a calibration scatter stands in its answer and in the state of the channel, live and after a fold.
+func TestCalibrationShowsItsScatter(t *testing.T) {
+	for _, c := range []struct {
+		name   string
+		trials []machine.Trial
+		want   float64 // CV in %; below 0: too few trials to tell
+	}{
+		// By hand: 9.8, 10 and 10.2 mL/min have the mean 10 and the sample standard deviation 0.2.
+		{"three", []machine.Trial{{Seconds: 60, MeasuredML: 9.8}, {Seconds: 60, MeasuredML: 10}, {Seconds: 60, MeasuredML: 10.2}}, 2},
+		{"three alike", []machine.Trial{{Seconds: 60, MeasuredML: 10}, {Seconds: 60, MeasuredML: 10}, {Seconds: 60, MeasuredML: 10}}, 0},
+		{"one", []machine.Trial{{Seconds: 60, MeasuredML: 10}}, -1},
+		// Without the offset these rates would scatter by more than 10 %.
+		{"on a line with an offset", line(9.8, 1.5, 20, 40, 60, 80), 0},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			r := newRig(t, previews, noon)
+			r.boot()
+			r.commission()
+			r.must(machine.VerbCalibrate, machine.Request{Channel: "alk", Confirm: true, Trials: c.trials})
+			folded := r.foldOf(r.rows)
+			for _, v := range []machine.ChannelView{r.channel("alk"), machine.Snapshot(&folded).Channels[0]} {
+				if v.Trials != len(c.trials) || (v.CVPercent == nil) != (c.want < 0) || v.CVPercent != nil && math.Abs(*v.CVPercent-c.want) > 0.01 {
+					t.Errorf("%d trials, CV %v; want %d, %g", v.Trials, v.CVPercent, len(c.trials), c.want)
+				}
+			}
+			r.must(machine.VerbTube, machine.Request{Channel: "alk"})
+			if v := r.channel("alk"); v.Trials != 0 || v.CVPercent != nil {
+				t.Errorf("after new tubing: %d trials, CV %v", v.Trials, v.CVPercent)
+			}
+		})
+	}
 }

@@ -240,6 +240,7 @@ func (s *State) applyCalibration(r Row, b Calibration) {
 		return
 	}
 	c.rate, c.offset, c.runsOn, c.trials = b.Rate, b.Offset, b.RunsOn, b.Trials
+	c.cv = metering.Repeatability(b.Trials, b.Offset)
 	c.tolerance, c.provisional, c.calibratedAt, c.ranBefore = b.Tolerance, b.Provisional, r.At, c.ranFor
 	c.handover.tried = time.Time{}
 	s.container(c.cfg.Container).rest.doubt = ""
@@ -264,7 +265,7 @@ func calibrationOf(channel string, trials []metering.Trial, k metering.Calibrati
 }
 
 // uncalibrate forgets what the pump delivers.
-func (c *channelState) uncalibrate() { c.rate, c.offset, c.runsOn, c.trials = 0, 0, 0, nil }
+func (c *channelState) uncalibrate() { c.rate, c.offset, c.runsOn, c.trials, c.cv = 0, 0, 0, nil, 0 }
 
 func (s *State) applyRefill(b Refill) {
 	k := s.container(b.Container)

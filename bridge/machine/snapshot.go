@@ -138,7 +138,11 @@ func (s *State) channelView(c *channelState) ChannelView {
 	}
 	if c.rate > 0 {
 		rate := c.rate.MillilitresPerMinute()
-		v.RateMLPerMin, v.OffsetML = &rate, c.offset.Millilitres()
+		v.RateMLPerMin, v.OffsetML, v.Trials = &rate, c.offset.Millilitres(), len(c.trials)
+		if v.Trials > 1 {
+			cv := rounded(100 * c.cv)
+			v.CVPercent = &cv
+		}
 	} else {
 		v.Calibrated = nil
 	}

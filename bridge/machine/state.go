@@ -86,6 +86,7 @@ type channelState struct {
 	offset       safety.Microlitres // what every run gives besides rate × time; 0 while the rate is
 	runsOn       safety.Microlitres // the most that this can be, at least 0
 	trials       []metering.Trial   // of the calibration in use
+	cv           float64            // how far these scatter, as a fraction
 	tolerance    safety.Tolerance
 	provisional  bool
 	calibratedAt time.Time

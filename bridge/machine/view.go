@@ -106,6 +106,8 @@ type ChannelView struct {
 	OffsetML        float64    `json:"offset_ml,omitempty"` // what every run gives besides rate × time
 	Calibrated      *time.Time `json:"calibrated"`
 	Provisional     bool       `json:"provisional"`
+	Trials          int        `json:"calibration_trials"`     // of the calibration in use
+	CVPercent       *float64   `json:"calibration_cv_percent"` // how far they scatter; null for fewer than two
 	Primed          bool       `json:"primed"`
 	PlannedMLPerDay float64    `json:"planned_ml_per_day"`
 	Window24hHiML   float64    `json:"window_24h_hi_ml"` // the most that may have been given in the last 24 h

@@ -30,7 +30,7 @@ func sampleView() machine.SiteView {
 		},
 		Channels: []machine.ChannelView{
 			{ID: "alk", System: "nursery", Container: "carbonate-jug", Node: "board", Running: true, Run: "01JNX3V9M2K4Q7R8S5T6W0YZAB",
-				RateMLPerMin: ptr(9.8), Calibrated: ptr(at(6, 0)), Primed: true, PlannedMLPerDay: 97.4, Window24hHiML: 102.3, PerDayML: 180,
+				RateMLPerMin: ptr(9.8), Calibrated: ptr(at(6, 0)), Trials: 3, CVPercent: ptr(0.84), Primed: true, PlannedMLPerDay: 97.4, Window24hHiML: 102.3, PerDayML: 180,
 				TotalHiML: 1210.5, TotalLoML: 1093.2, RunSeconds: 7411.2, TubingLifeSeconds: ptr(1.8e6), Next: &machine.PlannedRun{At: at(9, 30), VolumeML: 2.02, Seconds: 12.367},
 				LastRun: ptr(at(9, 0)), LastOutcome: "finished", CapExpected: ptr(at(9, 0).AddDate(0, 1, 0)), CapCode: safety.DayCap},
 			{ID: "mg", System: "nursery", Container: "magnesium-jug", Node: "board", PerDayML: 40, Withheld: []machine.BlockView{

@@ -199,10 +199,6 @@ func (p painter) system(y machine.SystemView, all []machine.QuantityView, past m
 	return card
 }
 
-// z90 is how many standard deviations from the mean 90 % of a normal distribution lie within, as in the drawings and in the
-// reasons for a test.
-const z90 = 1.645
-
 // markWide is the width of a mark on a scale of 100: one at its end stands inside.
 const markWide = 1
 
@@ -216,7 +212,7 @@ func (p painter) quantity(q machine.QuantityView) quantityLine {
 		l.InBand = math.Abs(*q.Level-q.Target) <= q.Band
 		l.Mark = min(place(*q.Level, q.Target-half, q.Target+half), 100-markWide)
 		if q.LevelSD != nil {
-			within := z90 * *q.LevelSD
+			within := screen.Z90 * *q.LevelSD
 			l.Within = number(within)
 			l.SpreadFrom, l.SpreadWide = span(*q.Level-within, *q.Level+within, q.Target-half, q.Target+half)
 		}
@@ -224,7 +220,7 @@ func (p painter) quantity(q machine.QuantityView) quantityLine {
 	if q.ConsumptionPerDay != nil {
 		l.Consumption = number(*q.ConsumptionPerDay)
 		if q.ConsumptionSD != nil {
-			l.Consumption += " ± " + number(z90**q.ConsumptionSD)
+			l.Consumption += " ± " + number(screen.Z90**q.ConsumptionSD)
 		}
 	}
 	p.advice(&l, q)
@@ -291,6 +287,9 @@ func (p painter) rate(c machine.ChannelView, at time.Time) string {
 	text := number(*c.RateMLPerMin) + " mL/min, calibrated " + c.Calibrated.In(p.zone).Format("2 Jan 2006")
 	if days := int(at.Sub(*c.Calibrated).Hours() / 24); days > 1 {
 		text += fmt.Sprintf(", %d days ago", days)
+	}
+	if c.CVPercent != nil {
+		text += fmt.Sprintf(", %d trials that scatter by %.1f %% (CV)", c.Trials, *c.CVPercent)
 	}
 	if c.Provisional {
 		text += ", provisional"

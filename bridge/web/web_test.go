@@ -40,7 +40,7 @@ func view() machine.SiteView {
 			{System: "nursery", Quantity: "magnesium", Unit: "mg/L", Level: ptr(1500.0), Target: 1330, Band: 50, Unconfirmed: ptr(1600.0)},
 			{System: "nursery", Quantity: "calcium", Unit: "mg/L", Target: 430, Band: 20, Pending: ptr(1.5), PendingHours: ptr(6.0)}},
 		Channels: []machine.ChannelView{
-			{ID: "alk", System: "nursery", Container: "carbonate-jug", Node: "board", Running: true, PlannedMLPerDay: 97.456, Window24hHiML: 90, PerDayML: 180, RateMLPerMin: ptr(5.5), Calibrated: ptr(at(9, 0).AddDate(0, 0, -60)), CapExpected: ptr(at(9, 0).AddDate(0, 2, 0)),
+			{ID: "alk", System: "nursery", Container: "carbonate-jug", Node: "board", Running: true, PlannedMLPerDay: 97.456, Window24hHiML: 90, PerDayML: 180, RateMLPerMin: ptr(5.5), Calibrated: ptr(at(9, 0).AddDate(0, 0, -60)), Trials: 4, CVPercent: ptr(1.234), CapExpected: ptr(at(9, 0).AddDate(0, 2, 0)),
 				Next: &machine.PlannedRun{At: at(9, 30), VolumeML: 2.02}, LastRun: ptr(at(9, 0)), LastOutcome: "finished"},
 			{ID: "ca", System: "nursery", PerDayML: 180, Withheld: []machine.BlockView{
 				{Code: safety.NotPrimed, Text: "<script>alert(1)</script>"}, {Code: safety.OnHold, Text: "feeding", Until: ptr(at(10, 0))}}}},
@@ -196,7 +196,7 @@ func TestPageKeepsItsPolicy(t *testing.T) {
 func TestPageSaysWhatMatters(t *testing.T) {
 	r := newRig()
 	for _, want := range []string{"harbour-shed", `chip good">ready`, "look here", "97.46 mL a day", "next Tue 2 Mar 09:30, 2.02 mL", "withheld", "not_primed",
-		"until Tue 2 Mar 10:00", "8.312 ", "a test of 1600 mg/L waits", "no test yet", "3790 to 3907 of 5000 mL", "lasts 37.4 days, at worst 32.1", "the sensor says 3850 mL", "the sensor says nothing: nothing since 07:10", "known within ± 0.148 (90 %)", "5.5 mL/min, calibrated 1 Jan 2027, 60 days ago", "uses 1.21 dKH a day, rises by 0.126 a week (90 %: 0.035 to 0.217)",
+		"until Tue 2 Mar 10:00", "8.312 ", "a test of 1600 mg/L waits", "no test yet", "3790 to 3907 of 5000 mL", "lasts 37.4 days, at worst 32.1", "the sensor says 3850 mL", "the sensor says nothing: nothing since 07:10", "known within ± 0.148 (90 %)", "5.5 mL/min, calibrated 1 Jan 2027, 60 days ago, 4 trials that scatter by 1.2 % (CV)", "uses 1.21 dKH a day, rises by 0.126 a week (90 %: 0.035 to 0.217)",
 		"next test Thu 4 Mar 19:00 (the level will be known to half the band only)", "as if doses were &lt;8 % weaker&gt;", "about 2 May 2027 its cap will no longer cover the use",
 		"no reading for 31 min", "has to prove that it goes off by itself", "blocks", "moving house", "1.50 mg/L was dosed and is still to appear, most of it within 12 h", "Nothing is followed here", `href="metrics"`} {
 		r.want(t, "/", 200, want)

@@ -128,6 +128,22 @@ func trialRates(trials []Trial) ([]float64, error) {
 	return rates, nil
 }
 
+// Repeatability is the CV of trials by which a channel was calibrated with this offset; 0 where too few trials tell.
+func Repeatability(trials []Trial, offset safety.Microlitres) float64 {
+	if offset != 0 {
+		if line, _, err := Regress(trials); err == nil {
+			return line.Scatter()
+		}
+		return 0
+	}
+	rates, err := trialRates(trials)
+	if err != nil {
+		return 0
+	}
+	_, cv := meanAndCV(rates)
+	return cv
+}
+
 func meanAndCV(rates []float64) (mean, cv float64) {
 	for _, r := range rates {
 		mean += r / float64(len(rates))
