@@ -9,6 +9,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -36,14 +37,25 @@ func TestFlow(t *testing.T) {
 		t.Fatalf("the page: %v\n%s", err, said)
 	}
 	r.channel(r.from, "alk", func(v machine.ChannelView) bool { return v.PlannedMLPerDay > 0 })
-	holds := 0
+	var done []string
 	for _, row := range r.rows() {
-		if h, ok := row.Body.(machine.Hold); ok && h.Reason == "node-red" && row.By == "node-red" {
-			holds++
+		if row.By != "node-red" {
+			continue
+		}
+		switch b := row.Body.(type) {
+		case machine.Test:
+			done = append(done, fmt.Sprintf("test %.1f", b.Value))
+		case machine.Hold:
+			done = append(done, fmt.Sprintf("hold %s %g min", b.Reason, b.Length.Duration().Minutes()))
+		case machine.Release:
+			done = append(done, "release")
+		case machine.AlertChanged:
+			done = append(done, fmt.Sprintf("%s acknowledged %v", b.Name, b.Acknowledged))
 		}
 	}
-	if holds != 2 {
-		t.Errorf("%d holds were asked for on the page and stand in the ledger; want 2", holds)
+	want := []string{"test 7.6", "proof-fixed acknowledged true", "hold node-red 60 min", "release", "hold node-red 60 min", "release"}
+	if !slices.Equal(done, want) {
+		t.Errorf("by the page there stand in the ledger %q; want %q", done, want)
 	}
 }
 

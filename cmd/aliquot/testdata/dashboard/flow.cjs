@@ -20,7 +20,9 @@ const [url, folder] = process.argv.slice(2);
   await page.getByLabel('Value').fill('7.6');
   await page.getByLabel('Unit, such as dKH').fill('dKH');
   await page.getByRole('button', { name: 'Enter' }).click();
-  await see('7.60 dKH');
+  await see(/^7\.60 ± 0\.\d\d dKH$/);
+  await page.getByRole('button', { name: 'Acknowledge all alerts' }).click();
+  await see(/acknowledge: \d+ alerts? (is|are) acknowledged/);
   for (let round = 0; round < 2; round++) {
     await page.getByRole('button', { name: 'Hold everything for 1 h' }).click();
     await see(/hold: hold on everything/);
