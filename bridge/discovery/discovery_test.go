@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/json"
 	"flag"
+	"fmt"
 	"os"
 	"regexp"
 	"slices"
@@ -99,6 +100,19 @@ func TestRulesRefuse(t *testing.T) {
 		{"an empty range", "alkalinity_test", `"max":`, `"max":-1,"x":`, "min"},
 		{"no id", "node_board_online", `"unique_id":`, `"x":`, "unique_id is missing"},
 		{"a made-up class", "channel_alk_running", `"running"`, `"dosing"`, "device class"},
+		{"a diagnosis that is pressed", "channel_alk_prime", `"name":"Prime"`, `"entity_category":"diagnostic","name":"Prime"`, "category"},
+		{"a unit with a blank", "channel_alk_planned", `"mL/d"`, `"mL/d "`, "blanks"},
+		{"half a digit", "channel_alk_planned", `"suggested_display_precision":1`, `"suggested_display_precision":0.5`, "precision"},
+		{"a timestamp with a unit", "channel_alk_next_run", `"device_class"`, `"unit_of_measurement":"s","device_class"`, "not valid together"},
+		{"a timestamp with statistics", "channel_alk_next_run", `"device_class"`, `"state_class":"measurement","device_class"`, "impossible"},
+		{"pH with a unit", "probe_ph_reading", `"device_class"`, `"unit_of_measurement":"pH","device_class"`, "not valid together"},
+		{"a made-up state class", "alkalinity_level", `"state_class":"measurement"`, `"state_class":"mean"`, "state class"},
+		{"a class of a number", "alkalinity_test", `"name"`, `"device_class":"ph","name"`, "not in the tables"},
+		{"a made-up mode", "alkalinity_test", `"mode":"box"`, `"mode":"field"`, "mode"},
+		{"no events", "site_event", `"event_types":[`, `"event_types":[],"x":[`, "event types"},
+		{"made-up quality of service", "channel_alk_today", `"qos":1`, `"qos":3`, "qos"},
+		{"a made-up mode of availability", "channel_alk_today", `"availability_mode":"all"`, `"availability_mode":"each"`, "availability_mode"},
+		{"on is off", "channel_alk_hold", `"state_on":"ON"`, `"state_on":"OFF"`, "the same"},
 		{"a precise icon", "channel_alk_prime", `"mdi:water-sync"`, `"water"`, "icon"},
 	} {
 		m := find(c.of)
@@ -132,6 +146,10 @@ func TestNamesOfAnyKind(t *testing.T) {
 					a.Entries = append(a.Entries, discovery.Entry{System: n, Quantity: q, Unit: u})
 					break
 				}
+			}
+			v.Probes = append(v.Probes, machine.ProbeView{ID: n, Quantity: string(units.Switch)})
+			for i, q := range units.Quantities() {
+				v.Probes = append(v.Probes, machine.ProbeView{ID: fmt.Sprintf("longer-than-names-%d-%s", i, n), Quantity: string(q), Unit: q.Unit()})
 			}
 			v.Channels = append(v.Channels, machine.ChannelView{ID: n, Node: n})
 			v.Containers = append(v.Containers, machine.ContainerView{ID: n})

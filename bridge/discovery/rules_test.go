@@ -3,14 +3,15 @@ package discovery_test
 import (
 	"encoding/json"
 	"fmt"
+	"math"
 	"regexp"
 	"slices"
 	"strings"
 )
 
-// What follows are the rules by which dashboards take an announcement, for the release 2024.3 and for those since,
-// read in their sources (homeassistant/components/mqtt and sensor/const.py). Where the two differ a key or value has
-// to be good for both.
+// What follows are the rules by which dashboards take an announcement, for the release 2024.3 and for those since, read in
+// the sources of 2024.3.3, 2025.4.4 and 2026.11.0 (homeassistant/components/mqtt, sensor/const.py and entity.py of sensor and
+// number). Where they differ a key or value has to be good for all. TestRulesAreThoseOfTheReleases compares the tables with sources.
 
 // topLevel are the keys that each component knows in 2024.3. Others are dropped there without a word, so that what
 // they were meant for would not be.
@@ -80,8 +81,17 @@ func complaints(topic string, payload []byte) (out []string) {
 	if icon := text("icon"); icon != "" && !iconRule.MatchString(icon) {
 		say("icon %s", icon)
 	}
-	if c := text("entity_category"); c == "config" && (component == "sensor" || component == "binary_sensor") || c != "" && c != "config" && c != "diagnostic" {
+	// 2024.3 warns of a sensor that is a setting, newer ones refuse it. What is pressed, typed or switched is no diagnosis:
+	// that is a rule of ours.
+	c, reads := text("entity_category"), component == "sensor" || component == "binary_sensor" || component == "event"
+	if c == "config" && reads || c == "diagnostic" && !reads || c != "" && c != "config" && c != "diagnostic" {
 		say("%s cannot have the category %s", component, c)
+	}
+	if m := text("availability_mode"); !slices.Contains([]string{"all", "any", "latest"}, m) {
+		say("availability_mode %s", m)
+	}
+	if q, ok := k["qos"].(float64); ok && q != 0 && q != 1 && q != 2 {
+		say("qos %v", q)
 	}
 	for key := range k {
 		if !strings.HasSuffix(key, "topic") {
@@ -131,6 +141,17 @@ func classes(component string, k map[string]any) (out []string) {
 	say := func(format string, args ...any) { out = append(out, fmt.Sprintf(format, args...)) }
 	text := func(key string) string { s, _ := k[key].(string); return s }
 	class, unit, state := text("device_class"), text("unit_of_measurement"), text("state_class")
+	if unit != strings.TrimSpace(unit) {
+		say("the unit %q has blanks around it", unit)
+	}
+	if p, ok := k["suggested_display_precision"]; ok {
+		if n, isNumber := p.(float64); !isNumber || n < 0 || n != math.Trunc(n) {
+			say("precision %v", p)
+		}
+	}
+	if class != "" && !slices.Contains([]string{"sensor", "binary_sensor"}, component) {
+		say("device class %s: the rules for it with a %s are not in the tables", class, component)
+	}
 	switch component {
 	case "sensor":
 		rule, known := fit[class]
@@ -154,6 +175,14 @@ func classes(component string, k map[string]any) (out []string) {
 		step, ok3 := k["step"].(float64)
 		if !ok1 || !ok2 || !ok3 || !(least < most) || !(step >= 0.001) {
 			say("min %v, max %v, step %v", k["min"], k["max"], k["step"])
+		}
+		if m := text("mode"); !slices.Contains([]string{"auto", "box", "slider"}, m) {
+			say("mode %s", m)
+		}
+	case "event":
+		types, _ := k["event_types"].([]any)
+		if len(types) == 0 || slices.ContainsFunc(types, func(one any) bool { s, _ := one.(string); return s == "" }) {
+			say("event types %v", k["event_types"])
 		}
 	case "switch":
 		if text("payload_on") == text("payload_off") || text("state_on") == text("state_off") {
