@@ -143,6 +143,7 @@ func (v *life) commissions() {
 	at := channelAt{"board", 1}
 	v.water.vessel(at, true)
 	p.types("clear")
+	p.waits()
 	p.types("aliquot commission alk")
 	for i := 1; i <= 7; i++ {
 		p.answers(fmt.Sprintf("(%d/7)", i), "y")
@@ -214,6 +215,7 @@ func TestLifeOfAChannel(t *testing.T) {
 	p.does("aliquot tube alk", "calibrate")
 	v.board.sim.SetRate(v.clock.Now().Wall, 0, 30*0.98*0.94) // the new tube gives 6 % less
 	p.types("clear")
+	p.waits()
 	p.types("aliquot commission alk --again calibration")
 	v.calibratesAgain()
 	p.does("aliquot history --kind calibration", "calibration")
@@ -266,14 +268,15 @@ func (v *life) calibratesAgain() {
 	v.water.vessel(at, true)
 	defer v.water.vessel(at, false)
 	for began := time.Now(); time.Since(began) < 4*patience; <-time.After(300 * time.Millisecond) {
-		lines := strings.Split(p.screen(), "\n")
+		screen := p.screen()
+		lines := strings.Split(screen, "\n")
 		last := strings.Join(lines[max(0, len(lines)-2):], " ")
 		switch {
 		case strings.Contains(last, "Cylinder or scale?"):
 			v.calibrates()
 		case strings.Contains(last, "cylinder show?"): // of the test run
 			p.types(fmt.Sprintf("%.2f", v.water.vessel(at, true)))
-		case strings.HasSuffix(strings.TrimSpace(last), "$"):
+		case p.ended(screen):
 			return
 		}
 		for _, a := range answers {

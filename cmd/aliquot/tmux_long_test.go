@@ -8,6 +8,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"regexp"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -18,6 +19,7 @@ type pane struct {
 	t       *testing.T
 	socket  string
 	screens strings.Builder // every screen that was looked at
+	typed   int             // number of the prompt at which was typed last
 }
 
 func newPane(t *testing.T, config string) *pane {
@@ -29,7 +31,7 @@ func newPane(t *testing.T, config string) *pane {
 	}
 	p := &pane{t: t, socket: filepath.Join(t.TempDir(), "tmux")}
 	p.tmux("-f", "/dev/null", "new-session", "-d", "-x", "80", "-y", "50", "env", "-i", "TERM=screen", "HOME="+t.TempDir(), "PATH="+filepath.Dir(bin)+":/usr/bin:/bin",
-		"ALIQUOT_CONFIG="+config, "ALIQUOT_BY=ada", "PS1=$ ", "sh")
+		"ALIQUOT_CONFIG="+config, "ALIQUOT_BY=ada", `PS1=$((n=n+1))$ `, "sh")
 	t.Cleanup(func() {
 		_ = exec.Command("tmux", "-S", p.socket, "kill-server").Run()
 		if t.Failed() {
@@ -69,6 +71,9 @@ func (p *pane) shows(text string) string {
 
 func (p *pane) types(line string) {
 	p.t.Helper()
+	if n, ok := prompted(p.screen()); ok {
+		p.typed = n
+	}
 	if line != "" {
 		p.tmux("send-keys", "-t", "0", "-l", line)
 	}
@@ -96,7 +101,25 @@ func (p *pane) answers(question, line string) {
 	p.types(line)
 }
 
-var prompt = regexp.MustCompile(`(?m)^\$ *$`)
+// Prompts are numbered, so that the one before a command is not taken for the one behind it.
+var prompt = regexp.MustCompile(`(?m)^(\d+)\$`)
+
+// prompted says whether the shell waits for a command, and at which prompt.
+func prompted(screen string) (number int, ok bool) {
+	lines := strings.Split(strings.TrimRight(screen, " \n"), "\n")
+	m := prompt.FindStringSubmatch(lines[len(lines)-1])
+	if m == nil || m[0] != lines[len(lines)-1] {
+		return 0, false
+	}
+	number, err := strconv.Atoi(m[1])
+	return number, err == nil
+}
+
+// ended says whether what was typed at a prompt has led to the next one.
+func (p *pane) ended(screen string) bool {
+	n, ok := prompted(screen)
+	return ok && n > p.typed
+}
 
 // does runs a command on a clear screen and gives what it showed, once the prompt is back.
 func (p *pane) does(command string, wants ...string) string {
@@ -104,8 +127,7 @@ func (p *pane) does(command string, wants ...string) string {
 	p.types("clear")
 	p.waits()
 	p.types(command)
-	<-time.After(200 * time.Millisecond)
-	s := p.waits()
+	s := prompt.ReplaceAllString(p.waits(), "$$")
 	for _, w := range wants {
 		if !strings.Contains(strings.Join(strings.Fields(s), " "), w) {
 			p.t.Errorf("%s does not say %q, but\n%s", command, w, s)
@@ -119,7 +141,7 @@ func (p *pane) does(command string, wants ...string) string {
 func (p *pane) waits() string {
 	p.t.Helper()
 	for began := time.Now(); ; <-time.After(50 * time.Millisecond) {
-		if s := p.screen(); prompt.MatchString(s) && strings.HasSuffix(strings.TrimRight(s, " \n"), "$") {
+		if s := p.screen(); p.ended(s) {
 			return s
 		}
 		if time.Since(began) > 2*patience {
