@@ -26,6 +26,7 @@ type motion struct {
 	spread  float64 // variance that uncertain runs add to the level
 	slope   float64 // relative change of the use for 1 of level away from the target
 	target  float64
+	still   bool    // the last test is old: no use rises by itself
 	growth  float64 // of both uses, relative, per day
 	back    float64 // days in which a use comes back to the usual one by 63 %
 	usual   float64 // sd of the usual use's random walk after one day, relative
@@ -60,7 +61,11 @@ func (c *cell) move(m *motion, walk float64) {
 	x := &c.mean
 	x[level] = max(0, x[level]+(x[gain]*m.dosed-x[use]*factor*t)*max(0, 1-pull*t/2))
 	grown := 1 + m.growth*t
-	x[use], x[usual] = (x[use]+r*(x[usual]-x[use]))*grown, x[usual]*grown
+	comes := r * (x[usual] - x[use])
+	if m.still {
+		comes = min(0, comes)
+	}
+	x[use], x[usual] = (x[use]+comes)*grown, x[usual]*grown
 	c.carry(max(0, 1-pull*t), -factor*t, m.dosed, r)
 	size := max(math.Abs(x[use]), m.floor)
 	q, slow := walk*walk*size*size*t, m.usual*m.usual*size*size*t

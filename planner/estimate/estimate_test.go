@@ -74,7 +74,7 @@ func TestTheFirstTestIsAccepted(t *testing.T) {
 	if r.Verdict != estimate.Accepted || r.Known || !e.Known || math.Abs(e.Level-11) > 1e-9 || e.TestsUsed != 1 || !e.LastAccepted.Equal(start) {
 		t.Errorf("first test: %+v, %+v; want accepted, level 11", r, e)
 	}
-	near(t, "sd after the first test", e.LevelSD, .29, .01) // the kit may be worse than told, the test grossly wrong
+	near(t, "sd after the first test", e.LevelSD, .32, .01) // the kit may be worse than told, the test grossly wrong
 }
 
 func TestUseIsLearnt(t *testing.T) {
@@ -137,7 +137,9 @@ func TestAGrowingUseIsFollowed(t *testing.T) {
 			level = level*.5 + 4.6
 		}
 	}
-	near(t, "use after growth", at(f, 60).Consumption, use, .25)
+	e := at(f, 60)
+	// Doses that grow with the use leave open which of use and gain is larger: their ratio is what has to be given.
+	near(t, "need after growth", e.Consumption/e.Gain, use, .15)
 }
 
 func TestRefusedTestsChangeNothing(t *testing.T) {

@@ -11,6 +11,8 @@ var (
 	kits = [...]float64{0.7, 1.1, 1.8}
 	// habitPrior and kitPrior are their weights before any test.
 	walkPrior = [len(walks)]float64{0.3, 0.5, 0.2}
+	// stepRates is how often a day a use changes within a day or two: seldom where it hardly wanders.
+	stepRates = [len(walks)]float64{1.0 / 200, 1.0 / 100, 1.0 / 40}
 	kitPrior  = [len(kits)]float64{0.25, 0.5, 0.25}
 )
 
@@ -21,11 +23,10 @@ const habits = len(walks) * len(kits)
 const (
 	// grossShare of tests are grossly wrong (common practice: now and then one); their distance has a standard deviation
 	// of grossSize outlier distances.
-	grossShare = 0.03
+	grossShare = 0.04
 	grossSize  = 1.3
-	// stepsPerDay is how often a use changes within a day or two, stepSize the relative standard deviation of the change.
-	stepsPerDay = 1.0 / 50
-	stepSize    = 0.50
+	// stepSize is the relative standard deviation of a step of the use: one by a third is common, a doubling is not.
+	stepSize = 0.4
 	// forget is the part of a habit's weight that goes back to its prior at each test.
 	forget = 0.02
 	// A use comes back to the usual one in backDays by 63 %; it lies from it by usualSD at first, relative.
@@ -42,6 +43,11 @@ type mixture struct{ cells [2 * habits]cell }
 func habit(i int) (walk, kit float64) {
 	h := i / 2
 	return walks[h/len(kits)], kits[h%len(kits)]
+}
+
+// stepChance is the probability that the use of a cell's habit made a step within some days.
+func stepChance(i int, days float64) float64 {
+	return -math.Expm1(-stepRates[i/2/len(kits)] * days)
 }
 
 func habitPrior(h int) float64 { return walkPrior[h/len(kits)] * kitPrior[h%len(kits)] }
@@ -75,13 +81,13 @@ func (m *mixture) move(by *motion) {
 // gross test; what agrees on the test is merged again. gross is the share of gross tests: 0 if this one is known to be
 // none.
 func (m *mixture) update(z, testSD, days, grossShare float64, p *prior) {
-	step := -math.Expm1(-stepsPerDay * days)
 	total := 0.0
 	var next mixture
 	for h := range habits {
 		_, kit := habit(2 * h)
 		r := kit * kit * testSD * testSD
 		var good, gross cell
+		step := stepChance(2*h, days)
 		for _, c := range m.cells[2*h : 2*h+2] {
 			stepped := c
 			c.weight *= 1 - step

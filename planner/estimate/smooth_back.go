@@ -68,11 +68,10 @@ func (s *smoother) each(do func(*track)) {
 // stepped is what is believed with room for a step of the use since the last test, as an update makes it.
 func (k *track) stepped() moments {
 	days := k.daysSinceTest()
-	step := -math.Expm1(-stepsPerDay * days)
 	all := cell{}
 	for i := range k.mix.cells {
 		c := k.mix.cells[i]
-		other := c
+		other, step := c, stepChance(i, days)
 		c.weight *= 1 - step
 		other.weight *= step
 		other.shift(stepSize*max(math.Abs(c.mean[use]), k.prior.floor), days)

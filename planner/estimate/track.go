@@ -106,11 +106,12 @@ func (k *track) moveTo(t time.Time) {
 }
 
 func (k *track) motion() motion {
-	p, growth := &k.prior, 0.0
-	if k.daysSinceTest() < growthDays {
-		growth = p.growth
+	p, growth := &k.prior, k.prior.growth
+	still := k.daysSinceTest() >= growthDays
+	if still {
+		growth = 0
 	}
-	return motion{growth: growth, slope: p.slope, target: k.spec.Target, back: backDays, usual: usualWalk, floor: p.floor, gainVar: p.gainWalk * p.gainWalk, noise: p.noise * p.noise}
+	return motion{still: still, growth: growth, slope: p.slope, target: k.spec.Target, back: backDays, usual: usualWalk, floor: p.floor, gainVar: p.gainWalk * p.gainWalk, noise: p.noise * p.noise}
 }
 
 func (k *track) belief() belief {

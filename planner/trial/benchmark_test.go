@@ -18,6 +18,7 @@ var (
 	growthFlag   = flag.Float64("growth", 1, "times the growth of corals")
 	everyFlag    = flag.Float64("every", 0, "days between tests; 0 = as the family does")
 	repeatsFlag  = flag.Bool("repeats", false, "the keeper repeats a test that the policy doubts an hour later")
+	flatFlag     = flag.Bool("flat", false, "no daily cycle of the use")
 	volumeFlag   = flag.Float64("volume-off", 0, "true rise above the told one: 0.2 = 20 % more")
 )
 
@@ -26,7 +27,7 @@ const few = 6
 
 func planOfFlags(t *testing.T) trial.Plan {
 	p := trial.Plan{Seeds: *seedsFlag, From: *fromFlag, Policies: strings.Split(*policiesFlag, ","), Families: trial.Families(),
-		Options: trial.Options{NoiseTimes: *noiseFlag, GrowthTimes: *growthFlag, TestEvery: *everyFlag, ToldVolumeOff: *volumeFlag, Repeats: *repeatsFlag}}
+		Options: trial.Options{NoiseTimes: *noiseFlag, GrowthTimes: *growthFlag, TestEvery: *everyFlag, ToldVolumeOff: *volumeFlag, Repeats: *repeatsFlag, FlatDay: *flatFlag}}
 	if p.Seeds == 0 {
 		p.Seeds = few
 	}
@@ -48,7 +49,7 @@ func planOfFlags(t *testing.T) trial.Plan {
 
 // TestBenchmark prints the table. With -seeds it plays what the flags ask for.
 func TestBenchmark(t *testing.T) {
-	rows, err := trial.Play(planOfFlags(t))
+	rows, err := playedAndKept(planOfFlags(t))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -67,6 +68,30 @@ func TestBenchmark(t *testing.T) {
 			}
 		}
 	}
+}
+
+// playedAndKept plays what a plan asks for, keeps it where -keep says so, and puts the rows of -with before it.
+func playedAndKept(p trial.Plan) ([]trial.Row, error) {
+	var rows []trial.Row
+	if *policiesFlag != "kept" {
+		var err error
+		if rows, err = trial.Play(p); err != nil {
+			return nil, err
+		}
+	}
+	if *keepFlag != "" {
+		if err := keepRows(*keepFlag, rows); err != nil {
+			return nil, err
+		}
+	}
+	if *withFlag == "" {
+		return rows, nil
+	}
+	more, err := keptRows(*withFlag)
+	if err != nil {
+		return nil, err
+	}
+	return trial.InOrder(append(more, rows...)), nil
 }
 
 // checkOursIsBetter holds the least that the planner must be worth over all families, by median and by mean.

@@ -50,6 +50,9 @@ func drawWater(f Family, r *rand.Rand, o Options) water {
 	drawWander(f.part(r), r, &w)
 	drawPump(f.part(r), r, &w, o)
 	w.growth *= o.growthTimes()
+	if o.FlatDay {
+		w.daySwing = 0
+	}
 	w.level = target + between(r, -2, 2)
 	w.settle(r)
 	return w

@@ -123,7 +123,9 @@ func (k *Learnable) shake() {
 
 // shakeNature moves what has no common scale between tanks by a little, within what families draw.
 func (w *water) shakeNature(r *rand.Rand) {
-	w.daySwing = min(0.8, max(0.2, w.daySwing+0.02*r.NormFloat64()))
+	if swing := w.daySwing + 0.02*r.NormFloat64(); w.daySwing > 0 {
+		w.daySwing = min(0.8, max(0.2, swing))
+	}
 	w.wanderSD *= math.Exp(0.03 * r.NormFloat64())
 	w.wear = max(0, w.wear+0.0001*r.NormFloat64())
 	switch w.law {

@@ -28,6 +28,7 @@ type Options struct {
 	GrowthTimes   float64 // growth of the corals, 0 = 1
 	TestEvery     float64 // days between tests, 0 = as the family does
 	Repeats       bool    // the keeper repeats a test an hour later when the policy doubts it
+	FlatDay       bool    // corals use as much by night as by day
 	ToldVolumeOff float64 // true rise for a told one is higher by this share: 0.2 = the tank holds less than told
 }
 

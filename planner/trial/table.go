@@ -1,6 +1,7 @@
 package trial
 
 import (
+	"cmp"
 	"fmt"
 	"io"
 	"math"
@@ -76,6 +77,16 @@ func Overall(rows []Row) []Row {
 		}
 		out[i].Scores = append(out[i].Scores, r.Scores...)
 	}
+	return out
+}
+
+// InOrder sorts rows by family, then by policy, each in their fixed order.
+func InOrder(rows []Row) []Row {
+	out := slices.Clone(rows)
+	slices.SortStableFunc(out, func(a, b Row) int {
+		return cmp.Or(cmp.Compare(slices.Index(Families(), a.Family), slices.Index(Families(), b.Family)),
+			cmp.Compare(slices.Index(Policies(), a.Policy), slices.Index(Policies(), b.Policy)))
+	})
 	return out
 }
 
