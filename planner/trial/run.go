@@ -45,7 +45,7 @@ func orOne(x float64) float64 {
 // Told is what a keeper says before a trial: the truth is a few percent off.
 type Told struct {
 	Litres                 float64
-	StrengthDKHLitresPerML float64 // dKH in 1 L for 1 mL
+	StrengthDKHLitresPerML float64 // dKH in 1 L for 1 mL; of calcium and magnesium mg/L, here and below
 	Target, Band           float64
 	MaxRise, MaxFall       float64 // dKH/day
 	CapPerDay              float64 // the most that may be dosed, dKH/day as told
@@ -78,6 +78,9 @@ type Belief struct{ Level, LevelSD, Use, UseSD float64 }
 // doubter is a policy that may set a test aside and ask for another one.
 type doubter interface{ Doubts() bool }
 
+// bounded is a policy that keeps below the cap by itself, and says when it would have given more.
+type bounded interface{ Capped() bool }
+
 // seer is a policy that is shown the truth. Only limits are.
 type seer interface{ see(w *water) }
 
@@ -93,6 +96,7 @@ const (
 	streamKeeper
 	streamLimit
 	streamRepeat
+	streamIons
 )
 
 // randomOf starts a stream of a family's seed.
@@ -134,7 +138,7 @@ func (k *repeats) after(h int, p Policy) {
 
 // play lets a trial pass hour by hour.
 func play(w *water, k *keeper, drift *rand.Rand, again *repeats, p Policy) Score {
-	m := newMeter()
+	m := newMeter(target)
 	tests, next, perDay := 0, 0, 0.0
 	for h := range hours {
 		at := Start.Add(time.Duration(h) * time.Hour)
@@ -157,7 +161,7 @@ func play(w *water, k *keeper, drift *rand.Rand, again *repeats, p Policy) Score
 		if ask {
 			wish := p.Daily(at)
 			perDay = given(wish, k.told.CapPerDay)
-			m.asked(wish, k.told.CapPerDay)
+			m.asked(wish, k.told.CapPerDay, p)
 		}
 		if tests >= 2 {
 			m.hour(h, w, p, at)

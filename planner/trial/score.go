@@ -34,8 +34,14 @@ type Score struct {
 // z90 is the half width of the middle 90 % of a normal distribution in sd.
 const z90 = 1.6449
 
+// truth is what a belief is held against.
+type truth struct{ level, use, gain float64 }
+
+func (w *water) truth() truth { return truth{w.level, w.useNow(), w.gain} }
+
 // meter collects what a score is made of.
 type meter struct {
+	target    float64
 	levels    []float64 // from the second test on
 	late      int       // index of the first hour of LateFrom
 	doses     []float64
@@ -45,10 +51,11 @@ type meter struct {
 	use, need int
 }
 
-func newMeter() *meter { return &meter{late: -1} }
+func newMeter(target float64) *meter { return &meter{target: target, late: -1} }
 
-func (m *meter) asked(wish, most float64) {
-	if wish >= most*0.999 {
+func (m *meter) asked(wish, most float64, by any) {
+	b, ok := by.(bounded)
+	if wish >= most*0.999 || ok && b.Capped() {
 		m.atCap++
 	}
 }
@@ -56,22 +63,27 @@ func (m *meter) asked(wish, most float64) {
 func (m *meter) dosed(rise float64) { m.doses = append(m.doses, rise) }
 
 func (m *meter) hour(h int, w *water, p Policy, at time.Time) {
+	m.passes(h, w.level)
+	if b, ok := p.(believer); ok {
+		if e, ok := b.Belief(at); ok {
+			m.believes(w.truth(), e)
+		}
+	}
+}
+
+// passes takes in the true level of an hour.
+func (m *meter) passes(h int, level float64) {
 	if m.late < 0 && h >= LateFrom*24 {
 		m.late = len(m.levels)
 	}
-	m.levels = append(m.levels, w.level)
-	b, ok := p.(believer)
-	if !ok {
-		return
-	}
-	e, ok := b.Belief(at)
-	if !ok {
-		return
-	}
+	m.levels = append(m.levels, level)
+}
+
+func (m *meter) believes(is truth, e Belief) {
 	m.believed++
-	m.level += within(w.level, e.Level, e.LevelSD)
-	m.use += within(w.useNow(), e.Use, e.UseSD)
-	m.need += within(w.useNow()/w.gain, e.Use, e.UseSD)
+	m.level += within(is.level, e.Level, e.LevelSD)
+	m.use += within(is.use, e.Use, e.UseSD)
+	m.need += within(is.use/is.gain, e.Use, e.UseSD)
 }
 
 func within(truth, mean, sd float64) int {
@@ -82,9 +94,9 @@ func within(truth, mean, sd float64) int {
 }
 
 func (m *meter) score() Score {
-	s := Score{All: figures(m.levels), AtCap: m.atCap}
+	s := Score{All: figures(m.levels, m.target), AtCap: m.atCap}
 	if m.late >= 0 {
-		s.Late = figures(m.levels[m.late:])
+		s.Late = figures(m.levels[m.late:], m.target)
 	}
 	n := float64(m.believed) // 0/0 = NaN: nothing was believed
 	s.Coverage = Coverage{Level: float64(m.level) / n, Use: float64(m.use) / n, Need: float64(m.need) / n}
@@ -99,7 +111,7 @@ func (m *meter) score() Score {
 	return s
 }
 
-func figures(levels []float64) Figures {
+func figures(levels []float64, target float64) Figures {
 	if len(levels) == 0 {
 		return Figures{RMS: math.NaN(), Q95: math.NaN(), Worst: math.NaN(), Swing: math.NaN()}
 	}

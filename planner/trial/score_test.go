@@ -13,17 +13,17 @@ func TestFigures(t *testing.T) {
 		levels[i] = target
 	}
 	levels[50], levels[60] = target+2, target-1
-	got := figures(levels)
+	got := figures(levels, target)
 	want := Figures{RMS: math.Sqrt(5.0 / 101), Q95: 0, Worst: 2, Swing: 3}
 	if math.Abs(got.RMS-want.RMS) > 1e-12 || got.Q95 > 1e-9 || math.Abs(got.Worst-2) > 1e-9 || math.Abs(got.Swing-3) > 1e-9 {
 		t.Errorf("figures %+v, want %+v", got, want)
 	}
 	levels[60] = target
 	levels[75] = target - 1 // 25 h after the peak: no swing within a day
-	if got := figures(levels); math.Abs(got.Swing-2) > 1e-9 {
+	if got := figures(levels, target); math.Abs(got.Swing-2) > 1e-9 {
 		t.Errorf("swing %v, want 2", got.Swing)
 	}
-	if !math.IsNaN(figures(nil).RMS) {
+	if !math.IsNaN(figures(nil, target).RMS) {
 		t.Error("figures of no hours are numbers")
 	}
 }
@@ -60,7 +60,7 @@ func TestCoverage(t *testing.T) {
 		{"the need", Belief{Level: target + 0.16, LevelSD: 0.1, Use: 1.6, UseSD: 0.1}, 1, 0, 1},
 		{"just too sure", Belief{Level: target + 0.17, LevelSD: 0.1, Use: 1.8, UseSD: 0.12}, 0, 0, 0},
 	} {
-		m := newMeter()
+		m := newMeter(target)
 		for h := range 3 {
 			m.hour(h, &w, &sure{belief: c.belief}, Start)
 		}
@@ -71,7 +71,7 @@ func TestCoverage(t *testing.T) {
 }
 
 func TestLateBeginsOnItsDay(t *testing.T) {
-	m, w := newMeter(), still(1)
+	m, w := newMeter(target), still(1)
 	for h := 10; h < 20*24; h++ {
 		w.level = target + 3
 		if h >= LateFrom*24 {
@@ -86,7 +86,7 @@ func TestLateBeginsOnItsDay(t *testing.T) {
 }
 
 func TestMostADayIsOfAnyDay(t *testing.T) {
-	m := newMeter()
+	m := newMeter(target)
 	for h := range 72 {
 		rise := 0.0
 		if h >= 12 && h < 36 {

@@ -118,6 +118,21 @@ func (r Row) values(of func(Score) float64) []float64 {
 func RMS(s Score) float64     { return s.All.RMS }
 func LateRMS(s Score) float64 { return s.Late.RMS }
 
+func atCap(s Score) float64 { return float64(s.AtCap) }
+
+// figures are the columns of a table from RMS to 95 % d14+.
+func (r Row) figures() []float64 {
+	return []float64{r.Median(RMS), r.Mean(RMS), r.Median(func(s Score) float64 { return s.All.Q95 }),
+		r.Median(func(s Score) float64 { return s.All.Worst }), r.Median(func(s Score) float64 { return s.All.Swing }),
+		r.Median(LateRMS), r.Median(func(s Score) float64 { return s.Late.Q95 })}
+}
+
+// coverage are the mean shares of hours with the truth inside the interval: level, use and need.
+func (r Row) coverage() []float64 {
+	return []float64{r.Mean(func(s Score) float64 { return s.Coverage.Level }), r.Mean(func(s Score) float64 { return s.Coverage.Use }),
+		r.Mean(func(s Score) float64 { return s.Coverage.Need })}
+}
+
 // Write prints rows as a table: medians over the seeds, the mean of the RMS beside its median, shares in percent.
 // The last columns are the ratios of the median RMS to those of hand3 and of the learnable limit.
 func Write(out io.Writer, rows []Row) error {
@@ -129,15 +144,12 @@ func Write(out io.Writer, rows []Row) error {
 			continue
 		}
 		fmt.Fprintf(&b, "| %s | %s | %d |", r.Family, r.Policy, len(r.Scores))
-		for _, v := range []float64{r.Median(RMS), r.Mean(RMS), r.Median(func(s Score) float64 { return s.All.Q95 }),
-			r.Median(func(s Score) float64 { return s.All.Worst }), r.Median(func(s Score) float64 { return s.All.Swing }),
-			r.Median(LateRMS), r.Median(func(s Score) float64 { return s.Late.Q95 })} {
-			fmt.Fprintf(&b, " %.3f |", v)
+		for _, v := range r.figures() {
+			b.WriteString(" " + cell(v, 3) + " |")
 		}
-		fmt.Fprintf(&b, " %.1f |", r.Mean(func(s Score) float64 { return float64(s.AtCap) }))
-		for _, of := range []func(Score) float64{func(s Score) float64 { return s.Coverage.Level },
-			func(s Score) float64 { return s.Coverage.Use }, func(s Score) float64 { return s.Coverage.Need }} {
-			b.WriteString(" " + cell(100*r.Mean(of), 0) + " |")
+		fmt.Fprintf(&b, " %.1f |", r.Mean(atCap))
+		for _, v := range r.coverage() {
+			b.WriteString(" " + cell(100*v, 0) + " |")
 		}
 		b.WriteString(" " + cell(ratio(rows, r, "hand3"), 2) + " | " + cell(ratio(rows, r, "learnable"), 2) + " |\n")
 	}
