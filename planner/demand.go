@@ -90,12 +90,25 @@ func demandOf(t Target, e estimate.Estimate, at time.Time, kind Kind) demand {
 // not touched by it. Our own choice.
 const oneTestHolds = 7 * 24 * time.Hour
 
+// earlyTests is how many tests it takes to know a tank; lateShare is the part of what one later test alone raised that is
+// followed at once. With all of it a wrong test made the level rise by twice max_rise in a day; with none of it a use that
+// really stepped is followed a test later. Our own choice.
+const (
+	earlyTests = 3
+	lateShare  = 0.25
+)
+
 // mostByOneTest is the most that use and correction may come to: max_rise above the use believed before the last accepted
-// test, where that one is the second or third ever, and no more than that use after a week without the next. One wrong test can make a
-// use up, but then the level rises no faster than it may, and not for long; the next test believes the rest or takes it back (H-29).
+// test, and after the third test ever a part of what it raised; of the second and the third no more than that use after a week without
+// the next. One wrong test can make a use up, but then the level rises hardly faster than it may, and not for long; the
+// next test believes the rest or takes it back (H-29).
 func mostByOneTest(t Target, e estimate.Estimate, believed float64, at time.Time) float64 {
-	before := max(0, believed-max(0, e.UseRaised))
-	if e.UseRaised > 0 && at.Sub(e.LastAccepted) > oneTestHolds {
+	raised := max(0, e.UseRaised)
+	before := max(0, believed-raised)
+	if e.TestsUsed > earlyTests {
+		return before + lateShare*raised + max(0, t.MaxRise)
+	}
+	if raised > 0 && at.Sub(e.LastAccepted) > oneTestHolds {
 		return before
 	}
 	return before + max(0, t.MaxRise)

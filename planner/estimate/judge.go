@@ -11,9 +11,6 @@ const (
 	earlyFactor = 2
 )
 
-// learnTests is up to which test ever what it alone raises of the use is told apart. Our own choice.
-const learnTests = 3
-
 // growMost bounds by how much a held test's distance may have grown until the next test. Our own choice.
 const growMost = 4
 
@@ -144,9 +141,7 @@ func (k *track) accept(t Test, sd, gross float64, res Result) {
 		before := k.belief()
 		k.mix.update(t.Value, sd, k.daysSinceTest(), gross, &k.prior)
 		k.caught *= 1 - before.ll/(before.ll+sd*sd)
-		if k.raised = 0; k.used < learnTests {
-			k.raised = max(0, max(0, k.belief().use)-max(0, before.use))
-		}
+		k.raised = max(0, max(0, k.belief().use)-max(0, before.use))
 	} else {
 		k.known = true
 		k.mix.begin(t.Value, sd, k.prior)

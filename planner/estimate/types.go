@@ -124,7 +124,7 @@ type Estimate struct {
 	ConsumptionSD float64
 	UseAtTarget   float64 // per day, what the same corals would use at the target
 	// UseRaised is the part of UseAtTarget, per day and at least 0, that rests on the last accepted test alone: one wrong
-	// test can make it up. 0 but after the second and the third test ever.
+	// test can make it up.
 	UseRaised float64
 	// Gain is what the system gets for 1 of what is told to be dosed: 0.95 if volumes, strengths and rates together
 	// are told 5 % too high.

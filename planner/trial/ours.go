@@ -69,4 +69,6 @@ func (k *Ours) Daily(at time.Time) float64 {
 func (k *Ours) Capped() bool { return k.capped }
 
 // Belief is the estimate.
-func (k *Ours) Belief(at time.Time) (Belief, bool) { return beliefOf(k.filter.At(at, units.Alkalinity)) }
+func (k *Ours) Belief(at time.Time) (Belief, bool) {
+	return beliefOf(k.filter.At(at, units.Alkalinity))
+}

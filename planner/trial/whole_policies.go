@@ -93,7 +93,9 @@ func (k *oursWhole) Reset(told []Told) {
 	}
 }
 
-func (k *oursWhole) filter(which int) *estimate.Filter { return k.filters[min(which, len(k.filters)-1)] }
+func (k *oursWhole) filter(which int) *estimate.Filter {
+	return k.filters[min(which, len(k.filters)-1)]
+}
 
 func (k *oursWhole) Test(at time.Time, which int, value float64) {
 	k.filter(which).Test(estimate.Test{At: at, Quantity: Quantities[which], Value: value, SD: k.lanes[which].told.TestSD})
