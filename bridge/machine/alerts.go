@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"aliquot/planner/estimate"
+	"aliquot/planner/units"
 	"aliquot/safety"
 )
 
@@ -215,7 +216,7 @@ func (t *turn) testConditions(y *systemState, add adder) {
 }
 
 func heldText(held *estimate.Test, unit string) string {
-	return fmt.Sprintf("the test of %.3g %s is far from what was expected", held.Value, unit)
+	return fmt.Sprintf("the test of %.3g %s is far from what was expected", units.Plain(held.Value), unit)
 }
 
 func scopeName(c Scope) string {

@@ -124,7 +124,7 @@ func (t *turn) testReply(y *systemState, quantity units.Quantity, of string, bef
 	got := y.lastResult
 	if got.Known {
 		out.Expected, out.ExpectedSD = &got.Predicted, &got.PredictedSD
-		text += fmt.Sprintf(", expected %.3g ± %.2g", got.Predicted, got.PredictedSD)
+		text += fmt.Sprintf(", expected %.3g ± %.2g", units.Plain(got.Predicted), units.Plain(got.PredictedSD))
 	}
 	out.PlannedMLDay = t.following(y, quantity)
 	var volumes []string
@@ -154,9 +154,9 @@ func apart(level float64, got estimate.Result, q units.Quantity) string {
 	case !got.Known:
 		return "far from"
 	case miss < 0:
-		return fmt.Sprintf("%.3g %s below", -miss, q.Unit())
+		return fmt.Sprintf("%.3g %s below", units.Plain(-miss), q.Unit())
 	default:
-		return fmt.Sprintf("%.3g %s above", miss, q.Unit())
+		return fmt.Sprintf("%.3g %s above", units.Plain(miss), q.Unit())
 	}
 }
 

@@ -10,6 +10,7 @@ import (
 
 	"aliquot/bridge/machine"
 	"aliquot/bridge/screen"
+	"aliquot/planner/units"
 )
 
 type planCommand struct {
@@ -116,5 +117,5 @@ func plusMinus(v, sd *float64, unit string) string {
 	if v == nil {
 		return "not known"
 	}
-	return fmt.Sprintf("%.3g ± %.2g %s", *v, screen.Z90**sd, unit)
+	return fmt.Sprintf("%.3g ± %.2g %s", units.Plain(*v), units.Plain(screen.Z90**sd), unit)
 }

@@ -6,6 +6,7 @@ import (
 
 	"aliquot/planner"
 	"aliquot/planner/estimate"
+	"aliquot/planner/units"
 )
 
 const (
@@ -68,7 +69,7 @@ func NextTest(now time.Time, f *estimate.Filter, t planner.Target, d Doses) Next
 		if at.Equal(now) {
 			since = ""
 		}
-		return Next{at, fmt.Sprintf("%sthe level is known only within ± %.2g %s, the band is ± %.3g", since, half, t.Quantity.Unit(), t.Band)}
+		return Next{at, fmt.Sprintf("%sthe level is known only within ± %.2g %s, the band is ± %.3g", since, units.Plain(half), t.Quantity.Unit(), units.Plain(t.Band))}
 	}
 	return Next{end, why}
 }

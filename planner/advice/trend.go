@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"aliquot/planner/estimate"
+	"aliquot/planner/units"
 )
 
 // What a trend must rest on. Our own choices.
@@ -75,5 +76,5 @@ func trendText(e estimate.Estimate, t Trend) string {
 		word, rate = "falling", -rate
 	}
 	return fmt.Sprintf("the consumption is %.3g %s (90 %%: %.3g to %.3g) and %s by about %.2g %% a day",
-		e.Consumption, perDay(e.Quantity), low, high, word, 100*rate/e.Consumption)
+		units.Plain(e.Consumption), perDay(e.Quantity), units.Plain(low), units.Plain(high), word, units.Plain(100*rate/e.Consumption))
 }

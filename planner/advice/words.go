@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"aliquot/planner/estimate"
+	"aliquot/planner/units"
 )
 
 const (
@@ -41,15 +42,15 @@ func About(e estimate.Estimate, trend *Trend) []Advice {
 func heldText(e estimate.Estimate) string {
 	unit, value := e.Quantity.Unit(), e.Held.Value
 	if !e.Known {
-		return fmt.Sprintf("the test of %.3g %s is not plausible and is not used: test again", value, unit)
+		return fmt.Sprintf("the test of %.3g %s is not plausible and is not used: test again", units.Plain(value), unit)
 	}
 	off := math.Abs(value - e.HeldPredicted)
 	why := "outside what is plausible"
 	if e.HeldLimit > 0 && off > e.HeldLimit {
-		why = fmt.Sprintf("%.2g away from the expected %.3g, where %.2g is the limit", off, e.HeldPredicted, e.HeldLimit)
+		why = fmt.Sprintf("%.2g away from the expected %.3g, where %.2g is the limit", units.Plain(off), units.Plain(e.HeldPredicted), units.Plain(e.HeldLimit))
 	}
 	return fmt.Sprintf("the test of %.3g %s waits, since it is %s. Test again, best with a fresh sample: near %.3g now would confirm it, near %.3g refute it",
-		value, unit, why, e.HeldLevel, e.Level)
+		units.Plain(value), unit, why, units.Plain(e.HeldLevel), units.Plain(e.Level))
 }
 
 // off is how far a test lay from what was predicted for it, in standard deviations; 0 for a first test.
@@ -67,16 +68,16 @@ func surprises(e estimate.Estimate) string {
 	switch {
 	case odd && before && last*previous > 0:
 		return fmt.Sprintf("the last two tests, %.3g and %.3g %s, both lie %s what was expected by more than scatter explains: something has changed. Look at %s",
-			e.Previous.Value, e.Last.Value, unit, side(last), causes(last))
+			units.Plain(e.Previous.Value), units.Plain(e.Last.Value), unit, side(last), causes(last))
 	case odd:
 		return fmt.Sprintf("the last test, %.3g %s, lies %.2g %s the expected %.3g, more than scatter explains. If the next one agrees, look at %s; if not, it was the kit or the sample",
-			e.Last.Value, unit, math.Abs(e.Last.Value-e.Last.Predicted), side(last), e.Last.Predicted, causes(last))
+			units.Plain(e.Last.Value), unit, units.Plain(math.Abs(e.Last.Value-e.Last.Predicted)), side(last), units.Plain(e.Last.Predicted), causes(last))
 	case before && math.Abs(last) < 1:
 		return fmt.Sprintf("the test before the last, %.3g %s, was probably wrong: it lay %.2g %s the expected %.3g, and the last one is where it was expected",
-			e.Previous.Value, unit, math.Abs(e.Previous.Value-e.Previous.Predicted), side(previous), e.Previous.Predicted)
+			units.Plain(e.Previous.Value), unit, units.Plain(math.Abs(e.Previous.Value-e.Previous.Predicted)), side(previous), units.Plain(e.Previous.Predicted))
 	case before:
 		return fmt.Sprintf("the test before the last, %.3g %s, lay %.2g %s the expected %.3g, more than scatter explains",
-			e.Previous.Value, unit, math.Abs(e.Previous.Value-e.Previous.Predicted), side(previous), e.Previous.Predicted)
+			units.Plain(e.Previous.Value), unit, units.Plain(math.Abs(e.Previous.Value-e.Previous.Predicted)), side(previous), units.Plain(e.Previous.Predicted))
 	}
 	return ""
 }
