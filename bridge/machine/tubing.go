@@ -2,8 +2,8 @@ package machine
 
 import "time"
 
-// tubingNote is the share of its life, permille, at which worn tubing is spoken of. Our own choice.
-const tubingNote = 900
+// tubingNote is the share of its life, permille, at which worn tubing is spoken of, early enough to get a spare. Our own choice.
+const tubingNote = 800
 
 // tubingConditions speaks of pump tubing that has run for as long as it is good for (H-18). What it has run is counted
 // by the longest that each run can have been.

@@ -22,8 +22,8 @@ func TestH18TubingWears(t *testing.T) {
 		want  string
 	}{
 		{"not declared", 0, ""},
-		{"below the note", .899, ""},
-		{"at the note", .9, machine.Notice},
+		{"below the note", .799, ""},
+		{"at the note", .8, machine.Notice},
 		{"below its life", .999, machine.Notice},
 		{"at its life", 1, machine.Warning},
 		{"beyond", 1.5, machine.Warning},
