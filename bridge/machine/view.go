@@ -173,6 +173,17 @@ type NodeView struct {
 	On     *bool      `json:"on,omitempty"` // of a supply relay: what it said last; nil: nothing yet
 }
 
+// Switched says of a supply relay whether it is on; empty where nothing is known of that.
+func (n NodeView) Switched() string {
+	switch {
+	case n.On == nil:
+		return ""
+	case *n.On:
+		return "on"
+	}
+	return "off"
+}
+
 // InterlockView is one interlock.
 type InterlockView struct {
 	Name   string `json:"interlock"`

@@ -141,6 +141,9 @@ func (d *differ) node(old, now *machine.NodeView) {
 	if old != nil && now != nil && old.Online != now.Online {
 		d.add("node %s is %s", now.ID, choose(now.Online, "online", "OFFLINE"))
 	}
+	if now != nil && now.On != nil && (old == nil || old.On == nil || *old.On != *now.On) {
+		d.add("supply relay %s is %s", now.ID, choose(*now.On, "on", "OFF"))
+	}
 }
 
 func (d *differ) interlock(old, now *machine.InterlockView) {

@@ -30,6 +30,7 @@ func TestChanges(t *testing.T) {
 		{"a refill", func(s *Seen) { s.View.Containers[0].RemainingMinML = 5000 }, []string{"container carbonate-jug was filled: 5000 of 5000 mL"}},
 		{"low", func(s *Seen) { s.View.Containers[1].Low = true }, []string{"container calcium-jug is LOW: 2100 mL, 22 days"}},
 		{"a probe lost", func(s *Seen) { s.View.Probes[0].Good, s.View.Probes[0].Why = false, "silent" }, []string{"probe ph has no good reading: silent"}},
+		{"a supply relay goes off", func(s *Seen) { off := false; s.View.Nodes[0].On = &off }, []string{"supply relay board is OFF"}},
 		{"a node lost", func(s *Seen) { s.View.Nodes[0].Online = false }, []string{"node board is OFFLINE"}},
 		{"an interlock", func(s *Seen) { s.View.Interlocks[1].Active = true }, []string{"interlock floor-wet BLOCKS"}},
 		{"a channel that is gone", func(s *Seen) { s.View.Channels = s.View.Channels[1:] }, nil},

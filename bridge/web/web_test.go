@@ -47,7 +47,7 @@ func view() machine.SiteView {
 		Containers: []machine.ContainerView{{ID: "carbonate-jug", Supplement: "carbonate", CapacityML: 5000, StopML: 150, RemainingMinML: 3789.5, RemainingMaxML: 3906.8, DaysLeft: ptr(37.4), DaysLeftLow: ptr(32.1), LevelML: ptr(3850.2)},
 			{ID: "trace-bottle", CapacityML: 500, Low: true, LevelWhy: ptr("nothing since 07:10")}, {ID: "magnesium-jug", CapacityML: 500, Low: true, Empty: true}},
 		Probes:     []machine.ProbeView{{ID: "ph", Unit: "pH", Value: ptr(8.21), Seen: ptr(at(8, 59)), Good: true}, {ID: "leak", Why: "no reading for 31 min"}},
-		Nodes:      []machine.NodeView{{ID: "board", Style: "bounded-run", Online: true}, {ID: "plug", Style: "switch", Needs: true}},
+		Nodes:      []machine.NodeView{{ID: "board", Style: "bounded-run", Online: true}, {ID: "plug", Style: "switch", Needs: true}, {ID: "feed", Style: "supply", Online: true, On: new(bool)}},
 		Interlocks: []machine.InterlockView{{Name: "floor-wet", Active: true, NoData: true}},
 		Alerts: []machine.AlertView{{Name: "a", Level: "critical", Raised: true, Since: at(8, 0), Text: "look here", Acknowledged: true},
 			{Name: "b", Level: "warning", Text: "over"}},
