@@ -114,6 +114,9 @@ func sampleOf(q Request) (assay.Water, *float64, *reply) {
 	return w, &celsius, nil
 }
 
+// z90 is how many standard deviations to each side of the mean 90 % of a normal distribution lie. A keeper is told this interval.
+const z90 = 1.645
+
 func (t *turn) testReply(y *systemState, quantity units.Quantity, of string, before []Planned, out TestResult, text string) reply {
 	if of != "" && of != "tank" {
 		return done(text+"; it is kept, and says nothing about the tank", out)
@@ -124,7 +127,7 @@ func (t *turn) testReply(y *systemState, quantity units.Quantity, of string, bef
 	got := y.lastResult
 	if got.Known {
 		out.Expected, out.ExpectedSD = &got.Predicted, &got.PredictedSD
-		text += fmt.Sprintf(", expected %.3g ± %.2g", units.Plain(got.Predicted), units.Plain(got.PredictedSD))
+		text += fmt.Sprintf(", expected %.3g ± %.2g (90 %%)", units.Plain(got.Predicted), units.Plain(z90*got.PredictedSD))
 	}
 	out.PlannedMLDay = t.following(y, quantity)
 	var volumes []string

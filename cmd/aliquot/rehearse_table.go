@@ -8,6 +8,7 @@ import (
 
 	"aliquot/bridge/rehearse"
 	"aliquot/bridge/rehearse/report"
+	"aliquot/bridge/screen"
 )
 
 // remarksShown is how many remarks the table shows; all are in the other formats.
@@ -108,12 +109,12 @@ func writeReplay(w io.Writer, r rehearse.Replayed, zone *time.Location) error {
 	t.Flush()
 	fmt.Fprintln(w)
 	t = tabwriter.NewWriter(w, 0, 4, 2, ' ', 0)
-	fmt.Fprintln(t, "TIME\tQUANTITY\tTEST\tPREDICTED\tERROR\tVERDICT\tPLANNED FOR THE NEXT 24 h")
+	fmt.Fprintln(t, "TIME\tQUANTITY\tTEST\tPREDICTED (90 %)\tERROR\tVERDICT\tPLANNED FOR THE NEXT 24 h")
 	plans := r.AsTests()
 	for i, k := range r.Tests {
 		predicted, miss := "not yet", ""
 		if k.Predicted != nil {
-			predicted, miss = report.Level(*k.Predicted)+" ± "+report.Small(*k.PredictedSD), report.Signed(*k.Error)
+			predicted, miss = report.Level(*k.Predicted)+" ± "+report.Small(screen.Z90**k.PredictedSD), report.Signed(*k.Error)
 		}
 		verdict := k.Verdict
 		if k.Became != "" {

@@ -153,7 +153,7 @@ func drawTests(p *plot.Plot, s subject) (held int) {
 func expectation(t rehearse.Test) string {
 	text := ""
 	if t.Expected != nil && t.ExpectedSD != nil {
-		text = fmt.Sprintf(", expected %s ± %s", Level(*t.Expected), Small(*t.ExpectedSD))
+		text = fmt.Sprintf(", expected %s ± %s (90 %%)", Level(*t.Expected), Small(z90**t.ExpectedSD))
 	}
 	if t.Held {
 		text += "; held back"

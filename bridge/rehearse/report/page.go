@@ -118,7 +118,7 @@ func Replay(w io.Writer, r rehearse.Replayed, zone *time.Location) error {
 	for i, t := range r.Tests {
 		line := testLine{At: t.At.In(zone).Format("2 Jan 2006 15:04"), What: t.Quantity, Value: Level(t.Value) + " " + t.Unit, Expected: "not yet", Verdict: t.Verdict, Planned: tests[i].PlannedNote}
 		if t.Predicted != nil {
-			line.Expected, line.Error = Level(*t.Predicted)+" ± "+Small(*t.PredictedSD), Signed(*t.Error)
+			line.Expected, line.Error = Level(*t.Predicted)+" ± "+Small(z90**t.PredictedSD), Signed(*t.Error)
 		}
 		if t.Became != "" {
 			line.Verdict += ", " + t.Became

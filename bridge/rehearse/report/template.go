@@ -38,7 +38,7 @@ var document = plot.Page("report", "", `<header>
 {{if .Tests}}<section aria-labelledby="tests">
 <h2 id="tests">Every test</h2>
 <div class="wide"><table>
-<thead><tr><th scope="col">Sample</th><th scope="col">Quantity</th><th scope="col">Test</th><th scope="col">Predicted</th><th scope="col">Error</th><th scope="col">Verdict</th><th scope="col">Plan after it</th></tr></thead>
+<thead><tr><th scope="col">Sample</th><th scope="col">Quantity</th><th scope="col">Test</th><th scope="col">Predicted (90 %)</th><th scope="col">Error</th><th scope="col">Verdict</th><th scope="col">Plan after it</th></tr></thead>
 <tbody>{{range .Tests}}<tr><td>{{.At}}</td><td>{{.What}}</td><td class="num">{{.Value}}</td><td class="num">{{.Expected}}</td><td class="num">{{.Error}}</td><td>{{.Verdict}}</td><td>{{.Planned}}</td></tr>{{end}}</tbody>
 </table></div>
 </section>{{end}}
