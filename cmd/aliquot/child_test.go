@@ -36,10 +36,15 @@ func start(t *testing.T, name, kill string, args ...string) *process {
 // startUnder runs the program under another one, which must become the program.
 func startUnder(t *testing.T, other []string, name, kill string, args ...string) *process {
 	t.Helper()
+	return launch(t, append(append(slices.Clone(other), os.Args[0]), args...), name, childEnv+"=1", killEnv+"="+kill)
+}
+
+// launch runs a command line with more in its environment. The process ends with the test.
+func launch(t *testing.T, line []string, name string, env ...string) *process {
+	t.Helper()
 	p := &process{t: t, name: name, out: newSpeech(), ended: make(chan struct{})}
-	line := append(append(slices.Clone(other), os.Args[0]), args...)
 	p.cmd = exec.Command(line[0], line[1:]...)
-	p.cmd.Env = append(os.Environ(), childEnv+"=1", killEnv+"="+kill, "JOURNAL_STREAM=")
+	p.cmd.Env = append(append(os.Environ(), "JOURNAL_STREAM="), env...)
 	p.cmd.Stdout, p.cmd.Stderr = p.out, p.out
 	var err error
 	if p.in, err = p.cmd.StdinPipe(); err != nil {

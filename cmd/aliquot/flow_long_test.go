@@ -3,7 +3,6 @@
 package main
 
 import (
-	"bytes"
 	"fmt"
 	"net/http"
 	"os"
@@ -62,15 +61,27 @@ func TestFlow(t *testing.T) {
 // openFlow starts Node-RED with the flow, changed to the broker and the site of the test, and gives its address.
 func openFlow(t *testing.T, modules string, b *mosquittotest.Server, root string) string {
 	t.Helper()
+	base, _ := openRed(t, modules, shippedFlow(t, b, root), "/dashboard/tank")
+	return base
+}
+
+// shippedFlow is the flow of deploy/node-red for a broker and a site.
+func shippedFlow(t *testing.T, b *mosquittotest.Server, root string) string {
+	t.Helper()
 	flow, err := os.ReadFile(filepath.Join("..", "..", "deploy", "node-red", "flows.json"))
 	if err != nil {
 		t.Fatal(err)
 	}
 	_, brokerPort, _ := strings.Cut(b.Addr, ":")
-	text := strings.NewReplacer("aliquot/workshop", root, `"18830"`, fmt.Sprintf("%q", brokerPort)).Replace(string(flow))
+	return strings.NewReplacer("aliquot/workshop", root, `"18830"`, fmt.Sprintf("%q", brokerPort)).Replace(string(flow))
+}
+
+// openRed starts Node-RED with flows and waits until it serves a page; it gives its address.
+func openRed(t *testing.T, modules, flows, page string) (string, *process) {
+	t.Helper()
 	dir, port := t.TempDir(), mosquittotest.FreePort(t)
 	settings := fmt.Sprintf("module.exports = { uiHost: '127.0.0.1', uiPort: %d, flowFile: 'flows.json', telemetry: { enabled: false, updateNotification: false } };\n", port)
-	for name, content := range map[string]string{"flows.json": text, "settings.js": settings, "package.json": `{"name":"flow","dependencies":{"@flowfuse/node-red-dashboard":"*"}}`} {
+	for name, content := range map[string]string{"flows.json": flows, "settings.js": settings, "package.json": `{"name":"flow","dependencies":{"@flowfuse/node-red-dashboard":"*"}}`} {
 		if err := os.WriteFile(filepath.Join(dir, name), []byte(content), 0o600); err != nil {
 			t.Fatal(err)
 		}
@@ -78,28 +89,19 @@ func openFlow(t *testing.T, modules string, b *mosquittotest.Server, root string
 	if err := os.Symlink(modules, filepath.Join(dir, "node_modules")); err != nil {
 		t.Fatal(err)
 	}
-	cmd := exec.Command("node", filepath.Join(modules, "node-red", "red.js"), "--userDir", dir, "--settings", filepath.Join(dir, "settings.js"))
-	var said bytes.Buffer
-	cmd.Stdout, cmd.Stderr = &said, &said
-	if err := cmd.Start(); err != nil {
-		t.Fatal(err)
-	}
-	ended := make(chan struct{})
-	go func() { _ = cmd.Wait(); close(ended) }()
+	p := launch(t, []string{"node", filepath.Join(modules, "node-red", "red.js"), "--userDir", dir, "--settings", filepath.Join(dir, "settings.js")}, "Node-RED")
 	t.Cleanup(func() {
-		_ = cmd.Process.Kill()
-		<-ended
-		if text := said.String(); t.Failed() || strings.Contains(text, "[error]") {
-			t.Errorf("Node-RED said:\n%s", text)
+		if p.said("[error]") {
+			t.Errorf("Node-RED complains:\n%s", p.out.text())
 		}
 	})
 	base := fmt.Sprintf("http://127.0.0.1:%d", port)
 	for late := time.Now().Add(time.Minute); ; time.Sleep(200 * time.Millisecond) {
-		answer, err := http.Get(base + "/dashboard/tank")
+		answer, err := http.Get(base + page)
 		if err == nil {
 			_ = answer.Body.Close()
 			if answer.StatusCode == http.StatusOK {
-				return base
+				return base, p
 			}
 		}
 		if time.Now().After(late) {
