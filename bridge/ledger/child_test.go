@@ -23,13 +23,18 @@ const (
 	childSize  = "LEDGER_TEST_SIZE"  // largest size of a file the child may write, bytes
 	childMount = "LEDGER_TEST_MOUNT" // directory for a small file system
 	childRows  = "LEDGER_TEST_ROWS"  // rows to store, then stop
+	childPrune = "LEDGER_TEST_PRUNE" // prune, and store nothing
 )
 
 const batchSize = 3
 
 func TestMain(m *testing.M) {
 	if path := os.Getenv(childPath); path != "" {
-		if err := appendUntilFailure(path, os.Stdout); err != nil {
+		do := appendUntilFailure
+		if os.Getenv(childPrune) != "" {
+			do = pruneChild
+		}
+		if err := do(path, os.Stdout); err != nil {
 			fmt.Println("failed:", err)
 			os.Exit(3)
 		}

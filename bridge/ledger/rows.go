@@ -23,24 +23,36 @@ func (l *Ledger) Each(from int64, fn func(machine.Row) error) error {
 	if closed {
 		return ErrClosed
 	}
-	list, err := l.read.QueryContext(context.Background(), selectRows+"WHERE seq >= ? ORDER BY seq", from)
+	return l.each(from, fn)
+}
+
+// each is Each within a lock.
+func (l *Ledger) each(from int64, fn func(machine.Row) error) error {
+	// What was pruned is asked for in the same statement: a daemon may prune between two.
+	list, err := l.read.QueryContext(context.Background(), selectAll+"WHERE seq >= ? ORDER BY seq", from)
 	if err != nil {
 		return fmt.Errorf("reading the ledger: %w", err)
 	}
 	defer func() { _ = list.Close() }() // list.Err below has every reading error
-	next := max(from, 1)
+	next, short := max(from, 1), int64(0)
 	for list.Next() {
-		r, err := scanRow(list)
+		var pruned, fewer int64
+		r, err := scanRow(beside{list, []any{&pruned, &fewer}})
 		if err != nil {
 			return err
 		}
-		if r.Seq != next {
-			return fmt.Errorf("reading the ledger: row %d is missing: %w", next, ErrDamaged)
+		// Numbers without a row stand in what was pruned, and there are as many as it left.
+		known := max(0, min(r.Seq, pruned+1)-next)
+		if short += known; r.Seq > next+known {
+			return fmt.Errorf("reading the ledger: row %d is missing: %w", next+known, ErrDamaged)
+		}
+		if r.Seq > pruned && from <= 1 && short != fewer {
+			return fmt.Errorf("reading the ledger: %d of the first %d rows are not there, %d were pruned: %w", short, pruned, fewer, ErrDamaged)
 		}
 		if err := fn(r); err != nil {
 			return err
 		}
-		next++
+		next = r.Seq + 1
 	}
 	if err := list.Err(); err != nil {
 		return fmt.Errorf("reading the ledger at row %d: %w", next, err)
@@ -66,7 +78,18 @@ func (l *Ledger) FirstSince(at time.Time) (int64, error) {
 	return first, nil
 }
 
+// selectAll is selectRows with how far the ledger was pruned, and by how many rows it is fewer.
+const selectAll = "SELECT seq, id, at, elapsed, trusted, by, kind, body, (SELECT coalesce(max(last), 0) FROM pruned), (SELECT coalesce(sum(gone - sums), 0) FROM pruned) FROM rows "
+
 type scanner interface{ Scan(into ...any) error }
+
+// beside scans further columns behind those of a row.
+type beside struct {
+	scanner
+	more []any
+}
+
+func (b beside) Scan(into ...any) error { return b.scanner.Scan(append(into, b.more...)...) }
 
 func scanRow(s scanner) (machine.Row, error) {
 	var (

@@ -16,7 +16,7 @@ const applicationID = 0x616c6971
 
 // migrations bring a ledger forward; the n-th one makes schema n of schema n−1. A released one is never changed:
 // a new one is added behind it, with a ledger of that schema in testdata.
-var migrations = []string{schema1, schema2}
+var migrations = []string{schema1, schema2, schema3}
 
 // Rows are kept as they came. The triggers are the last line behind this package's own checks, for whoever
 // opens the file with another tool (INV-12).
@@ -49,6 +49,36 @@ CREATE TABLE retained_topics (topic TEXT PRIMARY KEY CHECK (topic <> '')) STRICT
 // channel, and rows of alerts the length of a silence. The tables are the same; an older program, which refuses fields that it does not know, is told
 // so at once and not at the first such row.
 const schema2 = `SELECT number FROM ledger_schema`
+
+// In layout 3 old rows may be exported, and stand as sums (Prune). The database itself refuses to let go of what is younger than
+// 400 days, counted back from the newest row of a clock that was believed, or was not entered as pruned before (INV-12).
+const schema3 = `
+CREATE TABLE pruned (
+	first  INTEGER NOT NULL CHECK (first > 0),
+	last   INTEGER PRIMARY KEY CHECK (last >= first),
+	gone   INTEGER NOT NULL CHECK (gone > 0),
+	sums   INTEGER NOT NULL CHECK (sums >= 0),
+	since  TEXT NOT NULL,
+	until  TEXT NOT NULL,
+	file   TEXT NOT NULL CHECK (file <> ''),
+	sha256 TEXT NOT NULL
+) STRICT;
+CREATE TRIGGER pruned_never_changes BEFORE UPDATE ON pruned
+BEGIN SELECT RAISE(ABORT, 'what was pruned is never changed'); END;
+CREATE TRIGGER pruned_never_goes BEFORE DELETE ON pruned
+BEGIN SELECT RAISE(ABORT, 'what was pruned is never forgotten'); END;
+DROP TRIGGER rows_in_order;
+CREATE TRIGGER rows_in_order BEFORE INSERT ON rows
+WHEN NEW.seq IS NOT (SELECT coalesce(max(seq), 0) + 1 FROM rows) AND NOT (
+	NEW.seq > 0 AND NEW.seq <= (SELECT coalesce(max(last), 0) FROM pruned) AND NEW.kind IN ('run_past', 'probe')
+	AND NOT EXISTS (SELECT 1 FROM rows WHERE seq = NEW.seq))
+BEGIN SELECT RAISE(ABORT, 'a row must follow the last one without a gap'); END;
+DROP TRIGGER rows_never_go;
+CREATE TRIGGER rows_never_go BEFORE DELETE ON rows
+WHEN NOT (OLD.seq <= (SELECT coalesce(max(last), 0) FROM pruned)
+	AND OLD.at < strftime('%Y-%m-%dT%H:%M:%S', (SELECT at FROM rows WHERE trusted = 1 ORDER BY seq DESC LIMIT 1), '-400 days'))
+BEGIN SELECT RAISE(ABORT, 'rows of the ledger are never removed'); END;
+`
 
 // inspect looks at an existing file without changing it: is it a ledger, is it whole, and which schema has it?
 // Schema 0 is an empty database, as a power cut during the very first start may leave it.

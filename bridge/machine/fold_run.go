@@ -48,8 +48,8 @@ func (s *State) applyEnded(r Row, b RunEnded) {
 		return
 	}
 	moved := booking.Volume
-	if c.open != nil && (b.Duration > 0 || b.Outcome == Partial) {
-		moved = c.open.Moved(b.Duration)
+	if c.open != nil {
+		moved = c.open.movedBy(b)
 	}
 	least, most := moved, moved
 	if c.rate == 0 { // the rate was a cautious guess: the node's word about the time says little of the volume
@@ -160,6 +160,10 @@ func (c *channelState) ceiling(at time.Time) *safety.Microlitres {
 
 // applyPast books a run of an imported history as if it had been reserved and ended when it happened.
 func (s *State) applyPast(r Row, b RunPast) {
+	if b.Sum != nil {
+		s.applySum(r, b)
+		return
+	}
 	c := s.channel(b.Channel)
 	if c == nil {
 		return
@@ -238,6 +242,14 @@ func (b RunReserved) commanded() safety.Commanded {
 // Moved is what the run gave by the calibration, if it ran for so long.
 func (b RunReserved) Moved(ran safety.Milliseconds) safety.Microlitres {
 	return b.commanded().Moved(ran)
+}
+
+// movedBy is what the run gave by the word about its end.
+func (b RunReserved) movedBy(e RunEnded) safety.Microlitres {
+	if e.Duration > 0 || e.Outcome == Partial {
+		return b.Moved(e.Duration)
+	}
+	return b.Volume
 }
 
 func (p Purpose) attended() bool { return p == Prime || p == Calibrate || p == TestRun || p == Prove }

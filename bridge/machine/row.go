@@ -114,7 +114,7 @@ type RunEnded struct {
 	Reason   string              `json:"reason,omitempty"`
 }
 
-// RunPast is a run known from an imported history.
+// RunPast is a run known from an imported history, or what older runs came to.
 type RunPast struct {
 	Channel   string              `json:"channel"`
 	Happened  time.Time           `json:"happened"`
@@ -124,6 +124,7 @@ type RunPast struct {
 	Duration  safety.Milliseconds `json:"duration_ms,omitempty"`
 	Delivered *safety.Microlitres `json:"delivered_ul,omitempty"`
 	Outcome   Outcome             `json:"outcome"`
+	Sum       *RunSum             `json:"sum,omitempty"` // it stands for several runs, of the ledger itself
 }
 
 // SlotCarried is a slot whose due volume was below what the pump can meter: it is owed to a later slot.
