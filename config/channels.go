@@ -16,6 +16,7 @@ const (
 	minRun             = 10 * safety.Microlitres(1)
 	maxRun             = 10_000 * safety.Millilitre
 	maxDay             = 100_000 * safety.Millilitre
+	maxCourse          = 1_000_000 * safety.Millilitre
 	maxRest            = 24 * time.Hour
 	maxEvery           = 92 // days: a line that idle needs priming anyhow
 	minTubingLife      = time.Hour
@@ -103,6 +104,10 @@ func readDemand(m mapping, c *Channel) {
 		c.Mode = planner.Share
 		readShare(m.items["share"], c)
 	}
+	if len(given) == 1 && given[0] != "fixed" {
+		m.refuse("course", "the channel has "+given[0], "course belongs to fixed")
+	}
+	readCourse(m, &c.Course)
 	if len(given) == 1 && given[0] != "follow" {
 		m.refuse("base", "the channel has "+given[0], "base belongs to follow")
 	}

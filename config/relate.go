@@ -30,6 +30,7 @@ type plant struct {
 func (r *reader) relate(s *Site) {
 	p := plant{reader: r, site: s}
 	p.resolve()
+	p.shareCourses()
 	for _, c := range p.pumps {
 		p.checkDemand(c)
 		p.checkLimits(c)
@@ -40,6 +41,7 @@ func (r *reader) relate(s *Site) {
 		p.checkPlumbing(c)
 		p.checkNeed(c)
 		p.checkSlots(c)
+		p.checkCourse(c)
 	}
 	p.checkOutputs()
 	p.checkTopics()

@@ -245,6 +245,7 @@ type Channel struct {
 	Mode        planner.Mode
 	Follow      units.Quantity      // planner.Follow
 	FixedPerDay float64             // planner.Fixed, mL/day
+	Course      safety.Course       // planner.Fixed, and the days of it for what shares its volume; zero: it has no end
 	ShareOf     string              // planner.Share
 	ShareRatio  float64             // planner.Share
 	Base        *safety.Microlitres // per day; nil: not declared

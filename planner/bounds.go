@@ -268,6 +268,7 @@ func (l *lane) remarks() []string {
 		add(l.demand.age == ancient, "the last test is far too old: the volume only goes towards base")
 		add(l.demand.above, "the level is above the band, nothing is raised")
 	}
+	add(l.ch.Course.Declared(), l.courseWords())
 	add(l.limits.held, "a test waits for confirmation, nothing is raised")
 	add(l.limits.step, "rises in steps")
 	add(l.limits.treatment, "in treatment nothing is raised")

@@ -47,6 +47,8 @@ type ChannelState struct {
 	// DoubtCeiling, while what its container holds does not agree with what was given: the volume that ran last, above
 	// which it does not rise (H-24).
 	DoubtCeiling *safety.Microlitres
+	// CourseHi is the most that may have gone into the tank since the first day of the course.
+	CourseHi safety.Microlitres
 	// ServedThrough: slots up to and including this instant were served already. Zero = none.
 	ServedThrough time.Time
 	// Peak is Calendar.Peak, computed once by the caller; zero = computed here, which costs milliseconds.

@@ -19,12 +19,14 @@ func (l *lane) planRuns(in *Input, perDay safety.Microlitres, out *Output) {
 		horizon = defaultHorizon
 	}
 	owed, dropped := l.believedCarry(perDay)
-	for _, slot := range l.ch.Calendar.Slots(in.At, in.At.Add(horizon)) {
+	for _, slot := range l.ch.Slots(in.At, in.At.Add(horizon)) {
 		if !l.ch.ServedThrough.IsZero() && !slot.At.After(l.ch.ServedThrough) {
 			continue
 		}
 		owed += OwedNL(perDay, slot)
-		run, excess, ok := l.split(owed, l.leastNL(perDay))
+		var least int64
+		owed, least = l.forCourse(owed, l.leastNL(perDay))
+		run, excess, ok := l.split(owed, least)
 		dropped += excess
 		owed -= excess
 		if !ok {
@@ -34,6 +36,10 @@ func (l *lane) planRuns(in *Input, perDay safety.Microlitres, out *Output) {
 		owed -= int64(run.Volume) * nlPerUL
 		run.Channel, run.Slot, run.CarryAfterNL = l.ch.ID, slot, owed
 		out.Runs = append(out.Runs, run)
+		l.count(run)
+	}
+	if note := l.courseNote(); note != "" {
+		out.Notes = append(out.Notes, note)
 	}
 	if l.offsetTooLarge() {
 		out.Notes = append(out.Notes, fmt.Sprintf("channel %s: every run gives %s besides rate × time, as much as the largest run may be: no run fits; look for a siphon and calibrate anew",

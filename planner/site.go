@@ -68,6 +68,7 @@ type Channel struct {
 	Mode        Mode
 	Quantity    units.Quantity             // Follow only
 	FixedPerDay float64                    // Fixed only, mL/day, an average over the calendar's days
+	Course      safety.Course              // Fixed only; zero: it has no end
 	ShareOf     string                     // Share only
 	ShareRatio  float64                    // Share only, of the other channel's volume
 	Base        *safety.Microlitres        // per day; nil = none declared

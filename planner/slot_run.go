@@ -8,7 +8,8 @@ func RunAt(ch ChannelState, perDay safety.Microlitres, slot Slot) (run Run, carr
 	l := lane{ch: &ch}
 	owed, _ := l.believedCarry(perDay)
 	owed += OwedNL(perDay, slot)
-	run, excess, ok := l.split(owed, l.leastNL(perDay))
+	owed, least := l.forCourse(owed, l.leastNL(perDay))
+	run, excess, ok := l.split(owed, least)
 	owed -= excess
 	if !ok {
 		return Run{}, owed, false

@@ -31,6 +31,7 @@ type lane struct {
 	effect   float64 // Follow: rise of its quantity per mL, with what its shares bring of it
 	group    int     // Follow: channels of this system that follow the same quantity
 	limits   limits
+	planned  safety.Microlitres // by this plan, at the most that it may give
 	withheld safety.Code
 	reason   string
 }
@@ -107,6 +108,7 @@ func (s *solver) prepare(l *lane) {
 			l.withhold(safety.BadVolume, fmt.Sprintf("it shares the volume of %q, which is no channel", l.ch.ShareOf))
 		}
 	}
+	s.prepareCourse(l)
 }
 
 func (s *solver) prepareFollow(l *lane) {

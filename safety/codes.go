@@ -64,6 +64,7 @@ const (
 	TooManyRestarts   Code = "too_many_restarts"
 	LedgerRestored    Code = "ledger_restored"
 	Stopping          Code = "stopping"
+	CourseNotBegun    Code = "course_not_begun"
 	CourseOver        Code = "course_over"
 )
 

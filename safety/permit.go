@@ -78,6 +78,9 @@ type Facts struct {
 	LatestEnd    Elapsed // of this channel's runs
 	Neighbours   []Neighbour
 	Quantities   []QuantityUse
+	Course       Course
+	Today        time.Time   // local date, written as midnight UTC
+	CourseHi     Microlitres // most that may have gone into the tank since the course's first day
 	RemainingMin Microlitres // least that the container can hold
 	EmptyAt      Microlitres
 }
@@ -103,7 +106,7 @@ func Permit(a Ask, f Facts) Verdict {
 
 // checks are everything that is looked at, the gravest first.
 var checks = [...]func(Ask, Facts) []Block{
-	checkFinite, checkShell, checkStanding, checkReadiness, checkContainer, checkOwnLimits, checkDayCap, checkQuantities, checkSpacing,
+	checkFinite, checkShell, checkStanding, checkReadiness, checkContainer, checkOwnLimits, checkCourse, checkDayCap, checkQuantities, checkSpacing,
 }
 
 // Blocks lists every reason against the run, the gravest first; none means that Permit allows it.
@@ -200,6 +203,17 @@ func checkOwnLimits(a Ask, f Facts) []Block {
 		out = append(out, Block{Code: BelowSmallestRun, Text: fmt.Sprintf("the run of %s is below smallest_run %s", a.Volume, f.Limits.SmallestRun)})
 	}
 	return out
+}
+
+// checkCourse holds for every run into the tank, whoever asks for it: what somebody gives by hand belongs to the total too.
+func checkCourse(a Ask, f Facts) []Block {
+	if a.Vessel || !f.Course.Declared() {
+		return nil
+	}
+	if b, against := f.Course.Against(f.Today, f.CourseHi, a.Tolerance.Above(max(a.Worst, a.Volume))); against {
+		return []Block{b}
+	}
+	return nil
 }
 
 func checkDayCap(a Ask, f Facts) []Block {

@@ -17,7 +17,7 @@ var codes = []safety.Code{
 	safety.LinkDown, safety.LedgerFault, safety.RetainedCommand, safety.NotAccepted, safety.ChannelBusy, safety.RestTime,
 	safety.KeptApart, safety.DayCap, safety.QuantityCap, safety.RunCap, safety.RunTimeCap, safety.BelowSmallestRun,
 	safety.BadVolume, safety.NoTest, safety.StaleTest, safety.AboveBand, safety.Treatment, safety.SlotMissed, safety.SlotServed,
-	safety.TooManyRestarts, safety.LedgerRestored, safety.Stopping, safety.CourseOver,
+	safety.TooManyRestarts, safety.LedgerRestored, safety.Stopping, safety.CourseNotBegun, safety.CourseOver,
 }
 
 // reasonOf splits a reason such as "fault: on 3 s beyond its time" into its code and the rest.

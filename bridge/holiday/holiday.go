@@ -55,6 +55,12 @@ func Plan(site string, o machine.Outlook, from, until time.Time, zone *time.Loca
 		h.container(k)
 	}
 	for _, c := range o.Channels {
+		if c.CourseBegins != nil {
+			h.during(*c.CourseBegins, "the course of channel %s begins by itself", c.ID)
+		}
+		if c.CourseEnds != nil {
+			h.during(*c.CourseEnds, "the course of channel %s ends by itself", c.ID)
+		}
 		h.grows(c.CalibrationOld, "calibrate channel "+c.ID, "the calibration of channel "+c.ID+" is old: a reminder comes, and it doses on")
 		h.grows(c.TubingWorn, "change the pump tubing of channel "+c.ID+", say aliquot tube "+c.ID+", then prime and calibrate", "the pump tubing of channel "+c.ID+" has run for as long as it is good for: a warning comes, and it doses on")
 	}
@@ -106,18 +112,18 @@ func (h *Holiday) due(at time.Time) string {
 
 // container says what to fill in before leaving, and what a helper has to.
 func (h *Holiday) container(k machine.ContainerAhead) {
-	rate := k.HighPerDayML
+	back := h.Until.Add(reserveDays * 24 * time.Hour)
+	_, ahead := k.Takes(h.Outlook.At, back)
 	switch {
 	case !k.Known:
 		h.before("say what container %s holds: aliquot refill %s --full; nothing runs from it until then", k.ID, k.ID)
 		return
-	case !(rate > 0):
+	case !(ahead > 0):
 		return
 	}
-	gone := rate * max(0, days(h.From.Sub(h.Outlook.At)))
-	left := max(k.LeastML-gone, 0)
-	wanted := k.StopML + rate*(days(h.Until.Sub(h.From))+reserveDays)
-	most := max(0, k.MostML-gone*k.PlanPerDayML/rate)
+	plan, gone := k.Takes(h.Outlook.At, h.From)
+	_, away := k.Takes(h.From, back)
+	left, most, wanted := max(k.LeastML-gone, 0), max(0, k.MostML-plan), k.StopML+away
 	fill := math.Floor(min(max(0, k.CapacityML-most), up(wanted-left)))
 	if fill >= 1 {
 		h.before("fill about %.0f mL into container %s just before leaving, never above its full mark, and say how much it was: aliquot refill %s %.0fmL", fill, k.ID, k.ID, fill)
@@ -129,25 +135,25 @@ func (h *Holiday) container(k machine.ContainerAhead) {
 // refills lists what a helper fills in, each time a day before it is needed if as much is used as may be, and never more than
 // has room if only the plan is used.
 func (h *Holiday) refills(k machine.ContainerAhead, left, most float64) {
-	rate, from := k.HighPerDayML, h.From
+	from := h.From
 	for at := h.From; ; {
-		lasts := (left - k.StopML) / rate
-		if !(lasts < 3650) {
+		empty, ends := k.Lasts(at, left-k.StopML)
+		if !ends || !empty.Before(h.Until) {
 			return
 		}
-		at = at.Add(time.Duration(max(0, lasts) * float64(24*time.Hour)))
-		if !at.Before(h.Until) {
-			return
-		}
+		at = empty
 		by := at.Add(-24 * time.Hour)
 		if by.Before(from) {
 			by = from
 		}
 		// On that day a day's use is still in it, and what was not used by the plan.
-		most = max(0, most-k.PlanPerDayML*days(by.Sub(from)))
-		more := math.Floor(min(k.CapacityML-k.StopML-rate, k.CapacityML-most, up(rate*(days(h.Until.Sub(at))+reserveDays))))
-		if len(h.Refills) >= refillsMost || !(more > rate) {
-			h.before("container %s is too small for this holiday: full, it lasts for %.1f days; use a larger one", k.ID, (k.CapacityML-k.StopML)/rate)
+		plan, _ := k.Takes(from, by)
+		most = max(0, most-plan)
+		_, day := k.Takes(at, at.Add(24*time.Hour))
+		_, ahead := k.Takes(at, h.Until.Add(reserveDays*24*time.Hour))
+		more := math.Floor(min(k.CapacityML-k.StopML-day, k.CapacityML-most, up(ahead)))
+		if len(h.Refills) >= refillsMost || !(more > min(day, ahead)) {
+			h.before("container %s is too small for this holiday: full, it lasts for %.1f days; use a larger one", k.ID, (k.CapacityML-k.StopML)/day)
 			return
 		}
 		h.Refills = append(h.Refills, Refill{k.ID, by.UTC(), more})

@@ -2,6 +2,7 @@ package machine
 
 import (
 	"fmt"
+	"math"
 	"time"
 
 	"aliquot/planner/estimate"
@@ -130,6 +131,7 @@ func (t *turn) conditions() []condition {
 		t.probes[i].pairConditions(add)
 	}
 	for i := range t.channels {
+		t.courseConditions(&t.channels[i], add)
 		t.tubingConditions(&t.channels[i], add)
 		t.planConditions(&t.channels[i], add)
 		t.givenConditions(&t.channels[i], add)
@@ -172,7 +174,8 @@ func (t *turn) nodeConditions(n *nodeState, add adder) {
 func (t *turn) containerConditions(k *containerState, add adder) {
 	used := false
 	for _, i := range t.index.from[k.cfg.ID] {
-		used = used || !t.channels[i].lastRun.IsZero()
+		c := &t.channels[i]
+		used = used || (!c.lastRun.IsZero() && !t.courseOver(c))
 	}
 	switch {
 	case !used:
@@ -233,21 +236,28 @@ func scopeName(c Scope) string {
 
 func (t *turn) lifetime() time.Duration { return t.now.Mono - t.startMono }
 
-// daysLeft is how long a container lasts by the plan, counted cautiously; nil if nothing is planned from it.
+// daysLeft is how long a container lasts by the plan, counted cautiously; nil if nothing is planned from it, or courses end
+// before it is used up.
 func (s *State) daysLeft(k *containerState) *float64 {
 	return s.lasts(k, func(c *channelState) safety.Microlitres { return c.day.PerDay })
 }
 
 // lasts is in how many days the least that a container can hold is used up, if each of its channels takes so much in a day.
 func (s *State) lasts(k *containerState, takes func(*channelState) safety.Microlitres) *float64 {
-	var perDay safety.Microlitres
+	perDay, courses, left := safety.Microlitres(0), false, max(0, k.min-k.cfg.Stop).Millilitres()
 	for _, i := range s.index.from[k.cfg.ID] {
-		perDay += takes(&s.channels[i])
+		c := &s.channels[i]
+		perDay, courses = perDay+takes(c), courses || c.cfg.Course.Declared()
 	}
-	if perDay <= 0 {
+	days := left / perDay.Millilitres()
+	if courses {
+		days = daysFor(left, s.draws(k, takes))
+	} else if perDay <= 0 {
 		return nil
 	}
-	days := max(0, k.min-k.cfg.Stop).Millilitres() / perDay.Millilitres()
+	if math.IsInf(days, 1) {
+		return nil
+	}
 	return &days
 }
 

@@ -38,7 +38,7 @@ func (c *channelState) untrustedRise(at time.Time) *safety.Microlitres {
 }
 
 func (t *turn) calibrationConditions(c *channelState, add adder) {
-	if !t.clock.Trusted() || !c.outgrown(t.wall(), 1) {
+	if !t.clock.Trusted() || !c.outgrown(t.wall(), 1) || t.courseOver(c) {
 		return
 	}
 	what := "it may give more or less by now"

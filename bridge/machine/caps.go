@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"sort"
 	"strings"
+	"time"
 
 	"aliquot/planner"
 	"aliquot/safety"
@@ -27,6 +28,16 @@ type bound struct {
 	more    float64 // how far it may rise without a word, as a share
 	less    float64 // and fall; 0: as far as it likes
 	appears bool    // that it is there at all, where the channel was there without it, needs a word
+	date    bool    // it is a date, in days since 1970
+	exact   bool    // any other value needs a word
+}
+
+// say puts a value of the bound into words.
+func (b bound) say(v float64) string {
+	if b.date {
+		return time.Unix(int64(v)*24*60*60, 0).UTC().Format(time.DateOnly)
+	}
+	return fmt.Sprintf("%g %s", v, b.unit)
 }
 
 // bounds lists them in the order of the configuration.
@@ -66,6 +77,41 @@ func (c *Channel) bounds() []bound {
 	if c.Base != nil {
 		daily(".base", "mL/day", c.Base.Millilitres(), false)
 	}
+	for _, b := range c.courseBounds() {
+		if b.value > 0 {
+			out = append(out, b)
+		}
+	}
+	return out
+}
+
+// courseBounds lists what may bound a course; 0: it does not. Another first day begins another course, which forgets what
+// was given of this one.
+func (c *Channel) courseBounds() []bound {
+	day := func(t time.Time) float64 {
+		if t.IsZero() {
+			return 0
+		}
+		return float64(t.Unix() / (24 * 60 * 60))
+	}
+	at, path := Scope{Channel: c.ID}, "channels."+c.ID+".course"
+	return []bound{
+		{key: path + ".from", value: day(c.Course.From), scope: at, date: true, exact: true},
+		{key: path + ".until", value: day(c.Course.Until), scope: at, date: true},
+		{key: path + ".total", unit: "mL", value: c.Course.Total.Millilitres(), scope: at},
+	}
+}
+
+// goneBounds lists those that were accepted and that a channel, which is still there, no longer has.
+func (s *State) goneBounds() []bound {
+	var out []bound
+	for i := range s.site.Channels {
+		for _, b := range s.site.Channels[i].courseBounds() {
+			if _, known := s.bounds[b.key]; known && b.value == 0 {
+				out = append(out, b)
+			}
+		}
+	}
 	return out
 }
 
@@ -74,6 +120,9 @@ const perRunKey = ".limits.per_run"
 
 // needsWord says whether a value may not replace the accepted one without the keeper's word.
 func (b bound) needsWord(accepted float64) bool {
+	if b.exact {
+		return b.value != accepted
+	}
 	if b.less > 0 && b.value < accepted*(1-b.less) {
 		return true
 	}
@@ -88,16 +137,22 @@ func (s *State) compareBounds() (accepted map[string]float64, waiting map[Scope]
 	for key, v := range s.bounds {
 		accepted[key] = v
 	}
+	waits := func(b bound, format string, args ...any) {
+		waiting[b.scope] = strings.TrimPrefix(waiting[b.scope]+"; "+b.key+fmt.Sprintf(format, args...), "; ")
+	}
 	for _, b := range s.site.bounds() {
 		old, known := s.bounds[b.key]
 		switch {
 		case known && b.needsWord(old):
-			waiting[b.scope] = strings.TrimPrefix(waiting[b.scope]+"; "+fmt.Sprintf("%s was %g %s and is %g %s", b.key, old, b.unit, b.value, b.unit), "; ")
+			waits(b, " was %s and is %s", b.say(old), b.say(b.value))
 		case !known && b.appears && s.hadChannel(b.scope):
-			waiting[b.scope] = strings.TrimPrefix(waiting[b.scope]+"; "+fmt.Sprintf("%s is new: %g %s", b.key, b.value, b.unit), "; ")
+			waits(b, " is new: %s", b.say(b.value))
 		case !known || (b.less == 0 && b.value <= old):
 			accepted[b.key] = b.value
 		}
+	}
+	for _, b := range s.goneBounds() {
+		waits(b, " was %s and is gone", b.say(s.bounds[b.key]))
 	}
 	return accepted, waiting
 }
@@ -150,6 +205,9 @@ func (t *turn) acceptConfiguration(q Request) reply {
 	}
 	for _, b := range t.site.bounds() {
 		accepted[b.key] = b.value
+	}
+	for _, b := range t.goneBounds() {
+		delete(accepted, b.key)
 	}
 	t.record(Accepted{What: q.What, Text: q.Text, Bounds: accepted}, q.By)
 	t.guardBounds(nil)

@@ -27,6 +27,9 @@ func (s *State) applyReserved(r Row, b RunReserved) {
 func (s *State) begin(c *channelState, r Row, b RunReserved, booking safety.Booking) {
 	c.ranFor += b.Longest
 	c.totalHi += booking.Hi
+	if !booking.Vessel && s.sinceCourse(c, r.At) {
+		c.courseHi += booking.Hi
+	}
 	c.lastRun, c.activeAt = later(c.lastRun, r.At), later(c.activeAt, r.At)
 	if b.Purpose == Dose {
 		c.carryNL, c.served = b.CarryNL, later(c.served, r.At)
@@ -57,7 +60,11 @@ func (s *State) applyEnded(r Row, b RunEnded) {
 	}
 	closed := booking.Close(r.Elapsed, b.Outcome, b.Hi, b.Lo)
 	c.book = c.book.Replace(closed)
-	s.count(c, booking, closed, b.Outcome, r.Elapsed)
+	reserved := r.At
+	if c.open != nil && c.open.Run == b.Run {
+		reserved = c.open.at
+	}
+	s.count(c, booking, closed, b.Outcome, r.Elapsed, reserved)
 	if c.open == nil || c.open.Run != b.Run {
 		// A second word about a run that had ended: more may have left than was thought.
 		if more := closed.Hi - booking.Hi; more > 0 && !booking.Vessel {
@@ -71,13 +78,17 @@ func (s *State) applyEnded(r Row, b RunEnded) {
 	s.finish(c, closed, r, b.Outcome, least, most)
 }
 
-// count carries what a word about a run changed in its booking over to the channel's sums and the container.
-func (s *State) count(c *channelState, booking, closed safety.Booking, o Outcome, at safety.Elapsed) {
+// count carries what a word about a run changed in its booking over to the channel's sums and the container. Only a run that
+// is open can turn out to have given less, and of that it is known when it was reserved.
+func (s *State) count(c *channelState, booking, closed safety.Booking, o Outcome, at safety.Elapsed, reserved time.Time) {
 	more, less := closed.Hi-booking.Hi, closed.Lo-booking.Lo
 	if !closed.Vessel {
 		c.noteSure(at, less)
 	}
 	c.totalHi += more
+	if !closed.Vessel && s.sinceCourse(c, reserved) {
+		c.courseHi += more
+	}
 	c.totalLo += less
 	if k := s.container(c.cfg.Container); k != nil {
 		k.min -= more
@@ -198,7 +209,7 @@ func (s *State) applyPast(r Row, b RunPast) {
 	end.At, end.Elapsed = then.At.Add(reserved.Duration.Duration()), then.Elapsed+safety.Elapsed(reserved.Duration)
 	closed := booking.Close(end.Elapsed, ended.Outcome, ended.Hi, ended.Lo)
 	c.book = c.book.Add(then.Elapsed, closed)
-	s.count(c, booking, closed, b.Outcome, end.Elapsed)
+	s.count(c, booking, closed, b.Outcome, end.Elapsed, then.At)
 	s.finish(c, closed, end, b.Outcome, moved, moved)
 }
 

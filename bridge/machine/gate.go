@@ -31,6 +31,9 @@ func (s *State) facts(c *channelState) safety.Facts {
 		Limits:       c.cfg.Limits,
 		TankHi:       s.mayHaveMoved(c, false),
 		VesselHi:     s.mayHaveMoved(c, true),
+		Course:       c.cfg.Course,
+		Today:        safety.LocalDay(s.clock.Wall(), s.site.Zone),
+		CourseHi:     s.courseHi(c),
 		RemainingMin: k.leastLeft() - s.overrunsFrom(k),
 		EmptyAt:      k.cfg.Stop,
 	}

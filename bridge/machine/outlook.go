@@ -1,6 +1,8 @@
 package machine
 
 import (
+	"math"
+	"slices"
 	"time"
 
 	"aliquot/planner"
@@ -41,6 +43,44 @@ type ContainerAhead struct {
 	EmptyLatest   *time.Time `json:"empty_latest"`   // the most that it can hold, by the plan
 	// EmptyAtCaps: no sooner than this, whatever is planned. A cap holds in any 24 h, so that two may meet within a moment.
 	EmptyAtCaps *time.Time `json:"empty_at_caps"`
+
+	at         time.Time // from which the days of the draws count
+	plan, high []draw    // by channel; nil: as much every day
+}
+
+// Takes is what is taken between two moments, mL: by the plan, and if as much is used as may be. What a course takes ends
+// with it.
+func (k *ContainerAhead) Takes(from, to time.Time) (plan, high float64) {
+	since := func(t time.Time) float64 { return t.Sub(k.at).Hours() / 24 }
+	sum := func(list []draw, perDay float64) (ml float64) {
+		if list == nil {
+			return perDay * max(0, to.Sub(from).Hours()/24)
+		}
+		for _, d := range list {
+			if days := min(since(to), d.end) - max(since(from), d.begin); days > 0 {
+				ml += days * d.perDay
+			}
+		}
+		return ml
+	}
+	return sum(k.plan, k.PlanPerDayML), sum(k.high, k.HighPerDayML)
+}
+
+// Lasts is until when so many mL last from a moment on, if as much is used as may be; false if they last for years.
+func (k *ContainerAhead) Lasts(from time.Time, ml float64) (time.Time, bool) {
+	begin := from.Sub(k.at).Hours() / 24
+	list := []draw{{k.HighPerDayML, 0, math.Inf(1)}}
+	if k.high != nil {
+		list = slices.Clone(k.high)
+		for i := range list {
+			list[i].begin, list[i].end = max(0, list[i].begin-begin), list[i].end-begin
+		}
+	}
+	n := daysFor(ml, list)
+	if !(n < aheadMost) {
+		return time.Time{}, false
+	}
+	return from.Add(days(n)), true
 }
 
 // QuantityAhead is when the tests of a quantity grow old. Null: not watched, or never tested.
@@ -62,6 +102,9 @@ type ChannelAhead struct {
 	CalibrationOld *time.Time `json:"calibration_old"`
 	TubingWorn     *time.Time `json:"tubing_worn"`
 	Follows        bool       `json:"follows"`
+	// CourseBegins and CourseEnds are when a course does by its days and the plan; left out where none is declared, or it did.
+	CourseBegins *time.Time `json:"course_begins,omitempty"`
+	CourseEnds   *time.Time `json:"course_ends,omitempty"`
 	// Blocked is why it would not run now, as far as rows tell.
 	Blocked []WithheldView `json:"blocked"`
 }
@@ -127,20 +170,21 @@ func (s *State) containerAhead(k *containerState, at time.Time) ContainerAhead {
 		return v
 	}
 	v.DaysLeft = s.daysLeft(k)
-	v.Empty, v.EmptyEarliest = runsOut(at, v.LeastML-v.StopML, v.PlanPerDayML), runsOut(at, v.LeastML-v.StopML, v.HighPerDayML)
-	v.EmptyLatest, v.EmptyAtCaps = runsOut(at, v.MostML-v.StopML, v.PlanPerDayML), runsOut(at, v.LeastML-v.StopML-v.CapPerDayML, v.CapPerDayML)
+	v.at = at
+	v.plan = s.draws(k, func(c *channelState) safety.Microlitres { return c.day.PerDay })
+	v.high = s.draws(k, func(c *channelState) safety.Microlitres { return c.day.PerDay + c.more })
+	v.Empty, v.EmptyLatest = runsOut(at, v.LeastML-v.StopML, v.plan), runsOut(at, v.MostML-v.StopML, v.plan)
+	v.EmptyEarliest = runsOut(at, v.LeastML-v.StopML, v.high)
+	v.EmptyAtCaps = runsOut(at, v.LeastML-v.StopML-v.CapPerDayML, s.draws(k, func(c *channelState) safety.Microlitres { return c.cfg.Limits.PerDay }))
 	return v
 }
 
 // aheadMost is how far anything is looked ahead: a date in years says nothing.
 const aheadMost = 3650 // days
 
-// runsOut is when so many mL are used up; nil if nothing is taken, or in many years only.
-func runsOut(at time.Time, ml, perDay float64) *time.Time {
-	if !(perDay > 0) {
-		return nil
-	}
-	days := max(0, ml) / perDay
+// runsOut is when so many mL are used up; nil if they never are, or in many years only.
+func runsOut(at time.Time, ml float64, draws []draw) *time.Time {
+	days := daysFor(ml, draws)
 	if !(days < aheadMost) {
 		return nil
 	}
@@ -173,24 +217,33 @@ func (s *State) channelAhead(c *channelState, at time.Time) ChannelAhead {
 	for _, b := range s.previewBlocks(c) {
 		v.Blocked = append(v.Blocked, WithheldView{c.cfg.ID, b.Code, b.Text})
 	}
+	if c.cfg.Course.Declared() && !s.courseOver(c) {
+		d := s.drawOf(c, c.day.PerDay)
+		if d.begin > 0 {
+			v.CourseBegins = maybeTime(at.Add(days(d.begin)).UTC().Round(time.Minute))
+		}
+		if d.end < aheadMost {
+			v.CourseEnds = maybeTime(at.Add(days(d.end)).UTC().Round(time.Minute))
+		}
+	}
 	if c.rate > 0 && !c.calibratedAt.IsZero() {
 		_, ran := c.calibrationAge(at)
 		old := c.calibratedAt.Add(calibrationDays)
-		if worn := c.ranThrough(at, calibrationHours-ran); worn != nil && worn.Before(old) {
+		if worn := s.ranThrough(c, at, calibrationHours-ran); worn != nil && worn.Before(old) {
 			old = *worn
 		}
 		v.CalibrationOld = maybeTime(old.UTC())
 	}
 	if life := c.cfg.Line.TubingLife; life > 0 {
-		v.TubingWorn = c.ranThrough(at, life-c.ranFor.Duration())
+		v.TubingWorn = s.ranThrough(c, at, life-c.ranFor.Duration())
 	}
 	return v
 }
 
 // ranThrough is when the pump has run for so much longer by the plan.
-func (c *channelState) ranThrough(at time.Time, left time.Duration) *time.Time {
+func (s *State) ranThrough(c *channelState, at time.Time, left time.Duration) *time.Time {
 	if c.rate <= 0 {
 		return nil
 	}
-	return runsOut(at, left.Minutes()*c.rate.MillilitresPerMinute(), c.day.PerDay.Millilitres())
+	return runsOut(at, left.Minutes()*c.rate.MillilitresPerMinute(), []draw{s.drawOf(c, c.day.PerDay)})
 }

@@ -40,7 +40,7 @@ func (y *systemState) estimates(out []estimate.Estimate, at time.Time) []estimat
 func (s *State) planChannel(c *channelState, at time.Time) planner.ChannelState {
 	p := planner.ChannelState{Channel: c.cfg.Channel, Rate: c.rate, Offset: c.offset, RunsOn: c.runsOn, CarryNL: c.carryNL, Reference: c.dayReference(at), InForce: c.inForce,
 		ServedThrough: c.served, Peak: c.peak, Ceiling: c.ceiling(at)}
-	p.DoubtCeiling = s.doubtCeiling(c)
+	p.DoubtCeiling, p.CourseHi = s.doubtCeiling(c), s.courseHi(c)
 	p.Strength, p.Tolerance = s.strength(c), c.tolerance
 	if inside := s.inside(c); inside != nil {
 		p.Limewater = inside.Limewater
@@ -136,7 +136,7 @@ func (t *turn) serveSlots() {
 func (t *turn) seek(c *channelState) {
 	c.due = nil
 	c.served = later(c.served, t.wall().Add(-safety.GraceMax))
-	c.next, c.hasNext = c.cfg.Calendar.NextAfter(c.served)
+	c.next, c.hasNext = c.cfg.NextAfter(c.served)
 }
 
 func (t *turn) serve(c *channelState) {
@@ -146,7 +146,7 @@ func (t *turn) serve(c *channelState) {
 			t.drop(c)
 		}
 		c.due = &dueSlot{slot: c.next, until: c.next.At.Add(safety.Grace(c.next.Interval))}
-		c.next, c.hasNext = c.cfg.Calendar.NextAfter(c.next.At)
+		c.next, c.hasNext = c.cfg.NextAfter(c.next.At)
 	}
 	switch d := c.due; {
 	case d == nil:
@@ -226,8 +226,12 @@ func (s *State) testedSince(c *channelState, at time.Time) bool {
 	return accepted.After(at)
 }
 
-// withhold counts and tells a reason once per slot.
+// withhold counts and tells a reason once per slot. A course that is over misses nothing: its slots are let go without a word.
 func (t *turn) withhold(c *channelState, d *dueSlot, b safety.Block) {
+	if offCourse(b.Code) {
+		c.due, c.served = nil, later(c.served, d.slot.At)
+		return
+	}
 	if d.counted == b.Code {
 		return
 	}

@@ -153,6 +153,8 @@ func (s *State) previewBlocks(c *channelState) []safety.Block {
 		switch b.Code {
 		case safety.ChannelBusy, safety.RestTime, safety.KeptApart, safety.BelowSmallestRun, safety.DayCap, safety.QuantityCap:
 			continue
+		case safety.CourseNotBegun, safety.CourseOver: // of a plan's day some may belong to the course
+			continue
 		}
 		if b.Until == 0 {
 			out = append(out, b)
@@ -193,5 +195,6 @@ func (s *State) pretend(c *channelState, w wanted, id string) {
 	hi, lo := safety.Account(commanded, safety.Finished, nil)
 	c.book = c.book.Add(now, booking.Close(now+safety.Elapsed(w.duration), safety.Finished, hi, lo))
 	s.container(c.cfg.Container).min -= hi
+	c.courseHi += hi
 	c.activeAt = s.now.Wall
 }

@@ -148,6 +148,9 @@ func siteIn(zone *time.Location, greedy bool) *machine.Site {
 			c.Limits.PerDay = max(c.Limits.PerDay/5, 12*safety.Millilitre)
 			c.PerDay = c.Limits.PerDay
 			c.Limits.AttendedPerDay = 40 * safety.Millilitre
+			if c.ID == "ca" || c.ID == "mg" { // and courses that a day can end
+				c.Course = safety.Course{From: noon.AddDate(0, -1, 0), Total: 8 * safety.Millilitre}
+			}
 		}
 	}
 	worlds.Store(key, site)

@@ -161,6 +161,9 @@ func (k *checker) poured(channel string, from, to time.Duration, ul float64) {
 func (k *checker) caps(r *rig) {
 	r.t.Helper()
 	for _, c := range r.site.Channels {
+		if sum := k.pouredML(c.ID); c.Course.Total > 0 && c.Course.From.Before(r.start) && sum > c.Course.Total.Millilitres()+.001 {
+			r.t.Fatalf("%s delivered %.3f mL of a course of %s", c.ID, sum, c.Course.Total)
+		}
 		for _, vessel := range []bool{false, true} {
 			limit, name := c.Limits.PerDay, "per_day"
 			if vessel {

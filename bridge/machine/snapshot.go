@@ -152,7 +152,7 @@ func (s *State) channelView(c *channelState) ChannelView {
 	v.LockedOut = slices.ContainsFunc(v.Withheld, func(b BlockView) bool { return b.Code.Lockout() })
 	v.HoldUntil = s.holdUntil(Scope{Channel: c.cfg.ID})
 	v.TodayML = c.book.Middle(s.sinceMidnight(), false).Millilitres()
-	v.Next = s.nextRun(c)
+	v.Next, v.Course = s.nextRun(c), s.courseView(c)
 	if a := c.capAhead; a != nil {
 		v.CapExpected, v.CapCode = maybeTime(a.At), a.Code
 	}
@@ -163,13 +163,18 @@ func (s *State) channelView(c *channelState) ChannelView {
 // each other is left out.
 func (s *State) channelBlocks(c *channelState) []BlockView {
 	out := []BlockView{}
-	if code := s.unplanned(c); code != "" {
+	over := s.courseOver(c)
+	if code := s.unplanned(c); code != "" && !(offCourse(code) && c.cfg.Course.Declared()) {
 		out = append(out, BlockView{Code: code, Text: s.unplannedText(c, code)})
 	}
 	for _, b := range safety.Blocks(s.askSmallest(c), s.facts(c)) {
 		switch b.Code {
 		case safety.ChannelBusy, safety.RestTime, safety.KeptApart, safety.BelowSmallestRun:
 			continue
+		case safety.NotPrimed, safety.NotCalibrated, safety.ContainerEmpty, safety.DayCap:
+			if over { // nobody needs to see to what will not run again
+				continue
+			}
 		}
 		v := BlockView{Code: b.Code, Text: b.Text}
 		if b.Until > 0 {
@@ -189,6 +194,8 @@ func (s *State) unplannedText(c *channelState, code safety.Code) string {
 		return string(c.cfg.Quantity) + " is above its band; nothing is given until it has come down"
 	case safety.Treatment:
 		return "the system is in treatment; nothing is raised"
+	case safety.CourseNotBegun, safety.CourseOver:
+		return "it shares the volume of " + c.cfg.ShareOf + ", whose course has not begun or is over"
 	}
 	return "the plan gives nothing (" + string(code) + ")"
 }

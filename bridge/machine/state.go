@@ -124,6 +124,7 @@ type channelState struct {
 
 	given            []given // by the hour, oldest first
 	totalHi, totalLo safety.Microlitres
+	courseHi         safety.Microlitres  // into the tank since the first day of its course
 	ranFor           safety.Milliseconds // since the tubing was changed
 	ranBefore        safety.Milliseconds // of it, before the calibration in use
 	lastRun          time.Time

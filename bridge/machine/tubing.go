@@ -11,7 +11,7 @@ func (t *turn) tubingConditions(c *channelState, add adder) {
 	life := c.cfg.Line.TubingLife
 	ran := c.ranFor.Duration()
 	switch {
-	case life <= 0:
+	case life <= 0 || t.courseOver(c):
 	case ran >= life:
 		add(tubingAlert(c), Warning, "the pump tubing of channel %s has run for %s of %s: change it, say tube, then prime and calibrate", c.cfg.ID, hoursText(ran), hoursText(life))
 	case ran >= life/1000*tubingNote:

@@ -126,8 +126,9 @@ type ChannelView struct {
 	LockedOut bool `json:"locked_out"`
 	// HoldUntil is when the hold on this channel alone ends; null where there is none.
 	HoldUntil   *time.Time  `json:"hold_until"`
-	CapExpected *time.Time  `json:"cap_expected"` // when it will run into a cap; null where nothing says so
-	CapCode     safety.Code `json:"cap_code"`     // which one, or empty
+	CapExpected *time.Time  `json:"cap_expected"`     // when it will run into a cap; null where nothing says so
+	CapCode     safety.Code `json:"cap_code"`         // which one, or empty
+	Course      *CourseView `json:"course,omitempty"` // left out where none is declared
 	// How far commissioning has come; left out while it has not.
 	PlacementChecked *time.Time `json:"placement_checked,omitempty"`
 	TestRun          *time.Time `json:"test_run,omitempty"` // of the calibration in use

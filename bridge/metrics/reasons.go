@@ -12,7 +12,7 @@ var standing = []safety.Code{
 	safety.NoProof, safety.OutOfService, safety.OnHold, safety.InterlockActive, safety.ClockUntrusted, safety.SecondOwner,
 	safety.LinkDown, safety.LedgerFault, safety.RetainedCommand, safety.NotAccepted, safety.DayCap, safety.QuantityCap,
 	safety.RunCap, safety.RunTimeCap, safety.NoTest, safety.StaleTest, safety.AboveBand, safety.Treatment,
-	safety.TooManyRestarts, safety.LedgerRestored, safety.Stopping, safety.CourseOver,
+	safety.TooManyRestarts, safety.LedgerRestored, safety.Stopping, safety.CourseNotBegun, safety.CourseOver,
 }
 
 // momentary lists the codes that concern one run only: they are counted when a run is withheld.

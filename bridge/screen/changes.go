@@ -11,7 +11,7 @@ import (
 // Changes says what became different between two looks at a site, one sentence each, in the order of the page. Levels and
 // volumes that only drift are not news.
 func Changes(before, after Seen, zone *time.Location) []string {
-	d := differ{page: newPage(Ordinary, after.At, zone)}
+	d := differ{page: newPage(Ordinary, after.At, zone), after: after.View}
 	if before.Link != after.Link {
 		d.add("%s", choose(after.Link == "", "the broker is there again", "the broker is not there: "+after.Link))
 	}
@@ -32,7 +32,8 @@ func Changes(before, after Seen, zone *time.Location) []string {
 
 type differ struct {
 	*page
-	out []string
+	after machine.SiteView
+	out   []string
 }
 
 func (d *differ) add(format string, args ...any) { d.out = append(d.out, fmt.Sprintf(format, args...)) }
@@ -127,7 +128,7 @@ func (d *differ) container(old, now *machine.ContainerView) {
 		d.add("container %s was filled: %s of %s mL", now.ID, number(now.RemainingMinML), number(now.CapacityML))
 	}
 	if was, is := fill(*old), fill(*now); was != is && is != "" {
-		d.add("container %s is %s: %s mL, %s", now.ID, is, number(now.RemainingMinML), lasts(*now))
+		d.add("container %s is %s: %s mL, %s", now.ID, is, number(now.RemainingMinML), lasts(*now, d.after))
 	}
 }
 

@@ -2,6 +2,7 @@ package screen
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"aliquot/bridge/machine"
@@ -37,7 +38,7 @@ func (p *page) nextRun(c machine.ChannelView) string {
 	switch {
 	case c.Running:
 		return "RUNNING NOW"
-	case len(c.Withheld) > 0:
+	case len(BesideCourse(c)) > 0:
 		return "withheld"
 	case c.Next == nil:
 		return "none planned"
@@ -47,7 +48,10 @@ func (p *page) nextRun(c machine.ChannelView) string {
 
 func (p *page) channelNotes(c machine.ChannelView, v machine.SiteView, common map[machine.BlockView]bool) {
 	s := Subject{Channel: c.ID, System: c.System, Container: c.Container, Node: c.Node, Supply: c.Supply, Quantity: "QUANTITY"}
-	for _, b := range c.Withheld {
+	if c.Course != nil {
+		p.say("    ", Course(c.Course))
+	}
+	for _, b := range BesideCourse(c) {
 		if !common[keyOf(b)] {
 			p.block("    ", b, s, v)
 		}
@@ -66,6 +70,36 @@ func (p *page) channelNotes(c machine.ChannelView, v machine.SiteView, common ma
 	}
 }
 
+// ofCourse are the reasons that a channel's course has, which its own line says.
+var ofCourse = map[safety.Code]bool{safety.CourseNotBegun: true, safety.CourseOver: true}
+
+// BesideCourse lists what withholds a channel beside its course.
+func BesideCourse(c machine.ChannelView) []machine.BlockView {
+	if c.Course == nil {
+		return c.Withheld
+	}
+	return slices.DeleteFunc(slices.Clone(c.Withheld), func(b machine.BlockView) bool { return ofCourse[b.Code] })
+}
+
+// Course says how far a course has come, when it ends, and what to do for another one.
+func Course(k *machine.CourseView) string {
+	given := ""
+	if k.TotalML != nil {
+		given = fmt.Sprintf(", at most %s of %s mL given", number(k.GivenML), setting(*k.TotalML))
+	}
+	ends := ""
+	if k.Ends != nil {
+		ends = ", ends on " + *k.Ends
+	}
+	switch {
+	case k.State == machine.CourseAhead && k.From != nil:
+		return "its course begins on " + *k.From + ends
+	case k.State == machine.CourseEnded:
+		return "its course is over" + given + ": for another one write days and total into the configuration and accept it, else take the channel out"
+	}
+	return "on a course" + given + ends
+}
+
 func (p *page) containers(v machine.SiteView) {
 	if len(v.Containers) == 0 {
 		return
@@ -81,7 +115,7 @@ func (p *page) containers(v machine.SiteView) {
 		if most := number(k.RemainingMaxML); most != held {
 			held += " to " + most
 		}
-		rows = append(rows, []string{k.ID, held + " of " + setting(k.CapacityML), bar(share(k.RemainingMinML, k.CapacityML), share(k.StopML, k.CapacityML), cells), lasts(k), fill(k)})
+		rows = append(rows, []string{k.ID, held + " of " + setting(k.CapacityML), bar(share(k.RemainingMinML, k.CapacityML), share(k.StopML, k.CapacityML), cells), lasts(k, v), fill(k)})
 	}
 	p.table("  ", []column{{name: "container", shrink: 10}, {name: "holds"}, {name: ""}, {name: "lasts"}, {name: ""}}, rows, func(i int) {
 		k := v.Containers[i]
@@ -97,8 +131,13 @@ func (p *page) containers(v machine.SiteView) {
 	})
 }
 
-func lasts(k machine.ContainerView) string {
+func lasts(k machine.ContainerView, v machine.SiteView) string {
+	toEnd := slices.ContainsFunc(v.Channels, func(c machine.ChannelView) bool {
+		return c.Container == k.ID && c.Course != nil && c.Course.State != machine.CourseEnded
+	})
 	switch {
+	case k.DaysLeft == nil && toEnd && !k.Empty:
+		return "beyond the course"
 	case k.DaysLeft == nil:
 		return "nothing planned"
 	case k.DaysLeftLow == nil || int(*k.DaysLeftLow) == int(*k.DaysLeft):

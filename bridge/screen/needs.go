@@ -128,7 +128,8 @@ func raised(name string, v machine.SiteView) bool {
 }
 
 // passing are the reasons that ask for nobody.
-var passing = map[safety.Code]bool{safety.DayCap: true, safety.QuantityCap: true, safety.RunCap: true, safety.RunTimeCap: true, safety.RestTime: true, safety.KeptApart: true}
+var passing = map[safety.Code]bool{safety.DayCap: true, safety.QuantityCap: true, safety.RunCap: true, safety.RunTimeCap: true, safety.RestTime: true, safety.KeptApart: true,
+	safety.CourseNotBegun: true, safety.CourseOver: true}
 
 // testNeeds are the tests that are worth most now.
 func testNeeds(v machine.SiteView) []Need {

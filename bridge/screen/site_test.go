@@ -148,11 +148,11 @@ func TestSiteFitsAnyTerminal(t *testing.T) {
 // Every code for which a run is withheld has a way out, or ends by itself.
 func TestEveryCodeHasAWayOut(t *testing.T) {
 	byItself := map[safety.Code]bool{safety.ChannelBusy: true, safety.RestTime: true, safety.KeptApart: true, safety.BelowSmallestRun: true, safety.BadVolume: true, safety.AboveBand: true,
-		safety.Treatment: true, safety.SlotMissed: true, safety.SlotServed: true, safety.Stopping: true, safety.CourseOver: true}
+		safety.Treatment: true, safety.SlotMissed: true, safety.SlotServed: true, safety.Stopping: true, safety.CourseNotBegun: true, safety.CourseOver: true}
 	withheld := []safety.Code{safety.NotCalibrated, safety.NotPrimed, safety.ContainerEmpty, safety.ContainerMismatch, safety.NodeOffline, safety.Fault, safety.NoProof, safety.OutOfService, safety.OnHold,
 		safety.InterlockActive, safety.ClockUntrusted, safety.SecondOwner, safety.LinkDown, safety.LedgerFault, safety.RetainedCommand, safety.NotAccepted, safety.ChannelBusy, safety.RestTime, safety.KeptApart,
 		safety.DayCap, safety.QuantityCap, safety.RunCap, safety.RunTimeCap, safety.BelowSmallestRun, safety.BadVolume, safety.NoTest, safety.StaleTest, safety.AboveBand, safety.Treatment, safety.SlotMissed,
-		safety.SlotServed, safety.TooManyRestarts, safety.LedgerRestored, safety.Stopping, safety.CourseOver, safety.SupplyCut, safety.SupplyOff}
+		safety.SlotServed, safety.TooManyRestarts, safety.LedgerRestored, safety.Stopping, safety.CourseNotBegun, safety.CourseOver, safety.SupplyCut, safety.SupplyOff}
 	for _, code := range withheld {
 		way := WayOut(code, Subject{Channel: "alk", System: "nursery", Container: "jug", Node: "board", Supply: "feed", Quantity: "alkalinity"})
 		if (way == "") != byItself[code] {

@@ -57,7 +57,7 @@ type quantityLine struct {
 
 type channelCard struct {
 	ID, System, Container, Node, Plan, Next, Last, Window string
-	CapAhead, Rate, Tubing                                string
+	CapAhead, Rate, Tubing, Course                        string
 	Running                                               bool
 	Used, Planned                                         float64
 	Withheld                                              []block
@@ -263,12 +263,15 @@ func (p painter) channel(c machine.ChannelView, at time.Time) channelCard {
 	card := channelCard{ID: c.ID, System: c.System, Container: c.Container, Node: c.Node, Running: c.Running,
 		Plan:   number(c.PlannedMLPerDay) + " mL a day",
 		Window: number(c.Window24hHiML) + " of " + number(c.PerDayML) + " mL",
-		Used:   place(c.Window24hHiML, 0, c.PerDayML), Planned: place(c.PlannedMLPerDay, 0, c.PerDayML), Rate: p.rate(c, at), Withheld: p.blocks(c.Withheld)}
+		Used:   place(c.Window24hHiML, 0, c.PerDayML), Planned: place(c.PlannedMLPerDay, 0, c.PerDayML), Rate: p.rate(c, at), Withheld: p.blocks(screen.BesideCourse(c))}
 	if c.TubingLifeSeconds != nil && *c.TubingLifeSeconds > 0 {
 		card.Tubing = fmt.Sprintf("tubing has run %s h of %s h", number(c.RunSeconds/3600), number(*c.TubingLifeSeconds/3600))
 	}
 	if c.Next != nil {
 		card.Next = p.when(&c.Next.At) + ", " + number(c.Next.VolumeML) + " mL"
+	}
+	if c.Course != nil {
+		card.Course = screen.Course(c.Course)
 	}
 	if c.CapExpected != nil {
 		card.CapAhead = "about " + c.CapExpected.In(p.zone).Format("2 Jan 2006") + " its cap will no longer cover the use"

@@ -5,6 +5,7 @@ import (
 	"io"
 	"math"
 	"text/tabwriter"
+	"time"
 
 	"aliquot/config"
 	"aliquot/planner"
@@ -198,9 +199,24 @@ func volumeOf(ch config.Channel) string {
 	case planner.Follow:
 		return "follows " + string(ch.Follow)
 	case planner.Fixed:
-		return fmt.Sprintf("fixed %g mL a day", ch.FixedPerDay)
+		return fmt.Sprintf("fixed %g mL a day", ch.FixedPerDay) + courseOf(ch.Course)
 	}
 	return fmt.Sprintf("%g times %s", ch.ShareRatio, ch.ShareOf)
+}
+
+// courseOf says what ends a channel by itself.
+func courseOf(c safety.Course) string {
+	words := ""
+	if !c.From.IsZero() {
+		words += " from " + c.From.Format(time.DateOnly)
+	}
+	if !c.Until.IsZero() {
+		words += " to " + c.Until.Format(time.DateOnly)
+	}
+	if c.Total > 0 {
+		words += fmt.Sprintf(", at most %s in all", c.Total)
+	}
+	return words
 }
 
 // effects lists what a strength does, times a factor, in the order of the quantities.

@@ -98,7 +98,7 @@ func later(a, b time.Time) time.Time {
 func laneOf(c *machine.Channel, from, to time.Time) screen.Lane {
 	n := c.Calendar.Night
 	l := screen.Lane{Channel: c.ID, PerDayML: c.Limits.PerDay.Millilitres(), SmallestML: c.Limits.SmallestRun.Millilitres(), Night: screen.Night{From: n.From, To: n.To, Share: n.Share}}
-	for _, s := range c.Calendar.Slots(from, to) {
+	for _, s := range c.Slots(from, to) {
 		l.Slots = append(l.Slots, s.At)
 	}
 	return l

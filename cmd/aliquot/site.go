@@ -101,7 +101,7 @@ func system(y config.System) planner.System {
 
 func channel(ch config.Channel, zone *time.Location, strength map[units.Quantity]float64) machine.Channel {
 	out := machine.Channel{
-		Channel: planner.Channel{ID: ch.ID, System: ch.System, Mode: ch.Mode, Quantity: ch.Follow, FixedPerDay: ch.FixedPerDay,
+		Channel: planner.Channel{ID: ch.ID, System: ch.System, Mode: ch.Mode, Quantity: ch.Follow, FixedPerDay: ch.FixedPerDay, Course: ch.Course,
 			ShareOf: ch.ShareOf, ShareRatio: ch.ShareRatio, Base: ch.Base, Strength: strength,
 			Calendar:    planner.Calendar{Schedule: ch.Slots.Cron, Zone: zone, EveryDays: ch.Every, Start: ch.Start, Night: ch.Night},
 			SmallestRun: ch.Limits.SmallestRun, PerRun: ch.Limits.PerRun, PerDay: ch.Limits.PerDay, Tolerance: safety.DefaultTolerance},
