@@ -9,6 +9,7 @@ import (
 
 	"aliquot/bridge/machine"
 	"aliquot/planner/assay"
+	"aliquot/planner/estimate"
 	"aliquot/planner/metering"
 	"aliquot/planner/units"
 	"aliquot/safety"
@@ -70,6 +71,18 @@ func (r *reader) test(l *line) (machine.Body, error) {
 		Taken: l.time, SampleC: celsius, Method: r.name(l.text(fMethod)), Lot: r.name(l.text(fLot)), Of: r.name(l.text(fOf))}
 	if t.Of == "tank" {
 		t.Of = ""
+	}
+	if l.has.has(fStated) {
+		if t.Of != "reference" || !(l.number(fStated) > 0) {
+			return nil, errors.New("stated is what a reference solution has: it goes with of reference, and is above 0")
+		}
+		t.Stated = l.number(fStated)
+		if t.StatedLevel, _, err = assay.ToCanonical(q, t.Stated, l.text(fUnit), water); err != nil {
+			return nil, fmt.Errorf("stated: %w", err)
+		}
+		if !estimate.Credible(q, t.Level-t.StatedLevel) {
+			r.remark("a reading of a reference solution is too far off what is stated to be the bias of a lot; it is passed over")
+		}
 	}
 	if l.has.has(fEntered) && l.entered.Before(l.time) {
 		return nil, errors.New("entered lies before time, which is when the sample was taken")

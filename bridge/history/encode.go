@@ -217,6 +217,9 @@ func (e *encoder) test(b machine.Test) {
 	}
 	e.text(fMethod, b.Method)
 	e.text(fLot, b.Lot)
+	if b.Stated > 0 {
+		e.number(fStated, b.Stated)
+	}
 }
 
 func (e *encoder) waterChange(b machine.WaterChange) {

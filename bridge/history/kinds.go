@@ -21,7 +21,7 @@ var standing = setOf(fChannel, fSystem, fNode, fReason, fUntil)
 
 var kinds = map[string]kind{
 	"test": {body: (*reader).test, must: setOf(fSystem, fQuantity, fValue, fUnit),
-		may: setOf(fTemperature, fMethod, fLot, fOf, fEntered)},
+		may: setOf(fTemperature, fMethod, fLot, fOf, fStated, fEntered)},
 	"run": {body: (*reader).run, must: setOf(fChannel, fVolumeML, fOutcome),
 		may: setOf(fSeconds, fDeliveredML, fPurpose, fInto)},
 	"calibration": {body: (*reader).calibration, must: setOf(fChannel, fTrials)},

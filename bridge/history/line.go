@@ -41,6 +41,7 @@ const (
 	fReason
 	fText
 	fValue
+	fStated
 	fVolumeML
 	fRemainingML
 	fSeconds
@@ -56,7 +57,7 @@ const (
 
 var fieldNames = [fields]string{"time", "entered", "until", "type", "id", "by", "system", "channel", "node", "container",
 	"supplement", "probe", "quantity", "unit", "of", "method", "lot", "outcome", "purpose", "into", "kind", "reason", "text",
-	"value", "volume_ml", "remaining_ml", "seconds", "delivered_ml", "volume_l", "trials", "mix", "temperature"}
+	"value", "stated", "volume_ml", "remaining_ml", "seconds", "delivered_ml", "volume_l", "trials", "mix", "temperature"}
 
 var fieldsByName = func() map[string]field {
 	m := make(map[string]field, fields)

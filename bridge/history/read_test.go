@@ -63,6 +63,8 @@ func TestBodies(t *testing.T) {
 			machine.Test{System: "s", Quantity: units.Temperature, Level: 77*5.0/9 - 160.0/9, Value: 77, Unit: "degF", Taken: at("07:00:00")}},
 		{`"type":"test","system":"s","quantity":"pH","value":8.2,"unit":"pH","of":"mix","method":"strip","lot":"7"`,
 			machine.Test{System: "s", Quantity: units.PH, Level: 8.2, Value: 8.2, Unit: "pH", Taken: at("07:00:00"), Of: "mix", Method: "strip", Lot: "7"}},
+		{`"type":"test","system":"s","quantity":"alkalinity","value":3,"unit":"meq/L","of":"reference","stated":3,"lot":"7"`,
+			machine.Test{System: "s", Quantity: units.Alkalinity, Level: 3 * 2.80385, Value: 3, Unit: "meq/L", Taken: at("07:00:00"), Of: "reference", Lot: "7", Stated: 3, StatedLevel: 3 * 2.80385}},
 		// UNESCO 44: 42.914 mS/cm at 15 degC (IPTS-68) is 35 psu (Culkin & Smith 1980).
 		{`"type":"test","system":"s","quantity":"salinity","value":42.914,"unit":"mS/cm","temperature":{"value":14.9964,"unit":"degC"}`,
 			machine.Test{System: "s", Quantity: units.Salinity, Level: 35.00000, Value: 42.914, Unit: "mS/cm", SampleC: f64(14.9964), Taken: at("07:00:00")}},

@@ -18,7 +18,7 @@ import (
 
 // contract is the table of line types as it is promised: a field with a question mark may be left out.
 var contract = map[string]string{
-	"test":                "system quantity value unit method? lot? of? entered? temperature?",
+	"test":                "system quantity value unit method? lot? of? stated? entered? temperature?",
 	"run":                 "channel volume_ml outcome seconds? delivered_ml? purpose? into?",
 	"calibration":         "channel trials",
 	"primed":              "channel",
@@ -42,7 +42,7 @@ var contract = map[string]string{
 var sample = map[string]any{
 	"entered": "2027-03-01T08:00:00Z", "until": "2027-03-01T09:00:00Z", "id": "x1", "by": "Ines", "system": "nursery", "channel": "alk",
 	"node": "board", "container": "jug", "supplement": "carbonate", "probe": "ph", "quantity": "pH", "unit": "pH", "of": "tank", "method": "strip",
-	"lot": "7", "outcome": "finished", "purpose": "dose", "into": "tank", "kind": "other", "reason": "fault", "text": "t", "value": 8.1,
+	"lot": "7", "stated": 8.4, "outcome": "finished", "purpose": "dose", "into": "tank", "kind": "other", "reason": "fault", "text": "t", "value": 8.1,
 	"volume_ml": 2.5, "remaining_ml": 3.5, "seconds": 12.5, "delivered_ml": 2.25, "volume_l": 30.5,
 	"trials":      []any{map[string]any{"seconds": 60.0, "measured_ml": 9.8}},
 	"mix":         map[string]any{"calcium": map[string]any{"value": 430.0, "unit": "mg/L"}},

@@ -211,6 +211,10 @@ func drawBody(t *rapid.T, now time.Time) machine.Body {
 		return machine.RunEnded{Outcome: rapid.SampledFrom([]machine.Outcome{machine.Finished, machine.Partial, machine.Unknown, machine.NotSent, machine.Refused, machine.Extra}).Draw(t, "outcome"),
 			Duration: safety.Milliseconds(rapid.IntRange(0, 600_000).Draw(t, "duration")), Hi: amount.Draw(t, "hi"), Lo: amount.Draw(t, "lo")}
 	case 2:
+		if b := rapid.IntRange(0, 3).Draw(t, "of a reference"); b == 0 {
+			return machine.Test{System: "nursery", Quantity: units.Alkalinity, Value: number.Draw(t, "value"), Unit: "dKH", Taken: earlier, Of: "reference", Lot: "7",
+				Stated: rapid.Float64Range(0.1, 20).Draw(t, "stated")}
+		}
 		return machine.Test{System: "nursery", Quantity: units.Alkalinity, Value: number.Draw(t, "value"), Unit: rapid.SampledFrom([]string{"dKH", "meq/L"}).Draw(t, "unit"),
 			Taken: earlier, Of: rapid.SampledFrom([]string{"", "tank", "reference"}).Draw(t, "of")}
 	case 3:
@@ -305,6 +309,9 @@ func expected(r machine.Row, _ map[string]machine.RunEnded, rows []machine.Row) 
 		return expectedRun(r, b, rows)
 	case machine.Test:
 		b.Level, _ = units.ToCanonical(b.Quantity, b.Value, b.Unit)
+		if b.Stated > 0 {
+			b.StatedLevel, _ = units.ToCanonical(b.Quantity, b.Stated, b.Unit)
+		}
 		if b.Of == "tank" {
 			b.Of = ""
 		}

@@ -137,6 +137,9 @@ func (e *Entry) test(b machine.Test, zone *time.Location) {
 	if b.Of != "" && b.Of != "tank" {
 		e.Text += ", of the " + b.Of
 	}
+	if b.Stated > 0 {
+		e.Text += fmt.Sprintf(", stated %s %s", figure(b.Stated), b.Unit)
+	}
 	if b.Confirmed {
 		e.Text += ", confirmed"
 	}

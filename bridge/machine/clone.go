@@ -17,6 +17,7 @@ func (s *State) Clone() State {
 	c.answers, c.accepted = maps.Clone(s.answers), maps.Clone(s.accepted)
 	c.probes, c.locks = slices.Clone(s.probes), slices.Clone(s.locks)
 	c.alerts, c.reminders = slices.Clone(s.alerts), slices.Clone(s.reminders)
+	c.lots = slices.Clone(s.lots)
 	c.alertAt, c.open, c.ways = maps.Clone(s.alertAt), maps.Clone(s.open), slices.Clone(s.ways)
 	c.flaps = maps.Clone(s.flaps)
 	for name, f := range c.flaps {

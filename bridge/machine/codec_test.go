@@ -29,7 +29,7 @@ func bodies() []machine.Body {
 		machine.RunPast{Channel: "alk", Happened: at, Purpose: machine.Manual, Into: machine.IntoVessel, Volume: 2020, Duration: 12_400, Delivered: ref(ml(1.9)), Outcome: machine.Partial,
 			Sum: &machine.RunSum{Runs: 3, From: at, Until: at, Container: "jug", Booked: 4, Hi: 5, Lo: 6, Longest: 7, Serial: 8, CarryNL: 9, DayVolume: 10}},
 		machine.SlotCarried{Channel: "alk", Slot: "2027-03-02T10:00", CarryNL: 120_000},
-		machine.Test{System: "reef", Quantity: units.Alkalinity, Level: 8.012, Value: 143, Unit: "ppm CaCO3", SampleC: ref(24.5), Taken: at, Method: "titration", Lot: "7", Of: "tank", Confirmed: true},
+		machine.Test{System: "reef", Quantity: units.Alkalinity, Level: 8.012, Value: 143, Unit: "ppm CaCO3", SampleC: ref(24.5), Taken: at, Method: "titration", Lot: "7", Of: "tank", Confirmed: true, Stated: 140, StatedLevel: 7.844},
 		machine.Calibration{Channel: "alk", Trials: []metering.Trial{{Seconds: 60, MeasuredML: 9.8}}, Rate: 163_333, Offset: -200, RunsOn: 10, Tolerance: 150, Provisional: true},
 		machine.Primed{Channel: "alk"},
 		machine.Tube{Channel: "alk"},

@@ -190,6 +190,7 @@ type Request struct {
 	Method   string   `json:"method,omitempty"`
 	Lot      string   `json:"lot,omitempty"`
 	Of       string   `json:"of,omitempty"`
+	Stated   *float64 `json:"stated,omitempty"` // of a reference solution, in Unit
 
 	VolumeML    *float64           `json:"volume_ml,omitempty"`
 	RemainingML *float64           `json:"remaining_ml,omitempty"`

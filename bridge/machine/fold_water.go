@@ -22,6 +22,8 @@ type input struct {
 	fraction float64
 	mix      []estimate.Level
 	note     string
+	lot      lot     // of a test
+	level    float64 // of a test, as read: test.Value is without what is known of the lot's bias
 }
 
 type inputKind int
@@ -224,20 +226,27 @@ const lateTest = 24 * time.Hour
 
 func (s *State) applyTest(r Row, b Test) {
 	y := s.system(b.System)
+	if b.Of == "reference" {
+		s.applyReference(r, b)
+	}
 	if y == nil || (b.Of != "" && b.Of != "tank") {
 		return
 	}
 	test := estimate.Test{At: b.Taken, Quantity: b.Quantity, Value: b.Level, SD: y.testSD(b.Quantity), Confirmed: b.Confirmed}
+	of := lotOf(b)
+	if bias, sd, ok := s.biasOf(of); ok {
+		test.Value, test.BiasSD = max(0, b.Level-bias), sd
+	}
 	if _, verdict, _ := units.CheckEntry(b.Quantity, b.Level, b.Quantity.Unit()); verdict != units.Accepted && !b.Confirmed {
 		test.Doubtful = true
 	}
-	result := y.add(input{at: b.Taken, kind: inputTest, test: test})
+	result := y.add(input{at: b.Taken, kind: inputTest, test: test, lot: of, level: b.Level})
 	y.lastResult = result
 	if result.Verdict == estimate.Accepted {
 		s.logUse(y, test)
 	}
 	if r.At.Sub(b.Taken) <= lateTest {
-		y.lowTest(b.Quantity, b.Level, result)
+		y.lowTest(b.Quantity, test.Value, result)
 	}
 	y.noteResponse(b.Quantity)
 	held := y.filter.At(r.At, b.Quantity).Held != nil

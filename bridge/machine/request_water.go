@@ -67,9 +67,17 @@ func (t *turn) askTest(q Request) reply {
 	default:
 		return *no(safety.BadPayload, "of is %q; it can be tank, mix or reference", q.Of)
 	}
+	stated, bad := statedOf(q, quantity, level, water)
+	if bad != nil {
+		return *bad
+	}
 	before := t.following(y, quantity)
-	t.record(Test{System: y.cfg.ID, Quantity: quantity, Level: level, Value: *q.Value, Unit: q.Unit, Taken: taken,
-		SampleC: celsius, Method: q.Method, Lot: q.Lot, Of: q.Of, Confirmed: q.Confirm}, q.By)
+	row := Test{System: y.cfg.ID, Quantity: quantity, Level: level, Value: *q.Value, Unit: q.Unit, Taken: taken,
+		SampleC: celsius, Method: q.Method, Lot: q.Lot, Of: q.Of, Confirmed: q.Confirm}
+	if stated > 0 {
+		row.Stated, row.StatedLevel = *q.Stated, stated
+	}
+	t.record(row, q.By)
 	t.do(Count{Metric: MetricTests, Labels: [2]string{y.cfg.ID, string(quantity)}})
 	t.tick()
 	out := TestResult{Level: level, Unit: quantity.Unit(), Accepted: true, PlannedMLDay: []Planned{}}
@@ -85,7 +93,7 @@ func (t *turn) askTest(q Request) reply {
 	if age := t.wall().Sub(taken); age > lateTest {
 		text += fmt.Sprintf("; the sample is %.3g days old, so that by itself it raises no dose for a day", age.Hours()/24)
 	}
-	return t.testReply(y, quantity, q.Of, before, out, text)
+	return t.testReply(y, row, before, out, text)
 }
 
 // following gives the daily volumes of the channels that follow a quantity.
@@ -117,13 +125,19 @@ func sampleOf(q Request) (assay.Water, *float64, *reply) {
 // z90 is how many standard deviations to each side of the mean 90 % of a normal distribution lie. A keeper is told this interval.
 const z90 = 1.645
 
-func (t *turn) testReply(y *systemState, quantity units.Quantity, of string, before []Planned, out TestResult, text string) reply {
-	if of != "" && of != "tank" {
+func (t *turn) testReply(y *systemState, row Test, before []Planned, out TestResult, text string) reply {
+	quantity := row.Quantity
+	switch row.Of {
+	case "reference":
+		return done(text+t.lotWords(row), out)
+	case "mix":
 		return done(text+"; it is kept, and says nothing about the tank", out)
 	}
 	if !y.has(quantity) {
 		return done(text+"; no target is configured for it, so that nothing follows it", out)
 	}
+	counts, words := t.countsAs(row)
+	text += words
 	got := y.lastResult
 	if got.Known {
 		out.Expected, out.ExpectedSD = &got.Predicted, &got.PredictedSD
@@ -142,7 +156,7 @@ func (t *turn) testReply(y *systemState, quantity units.Quantity, of string, bef
 	if got.Verdict == estimate.Held {
 		out.Accepted = false
 		return reply{code: safety.Unconfirmed, result: out,
-			text: text + fmt.Sprintf(". That is %s what was expected, more than use and doses explain, so that it raises nothing until a second test agrees: look at the unit, the reagent and the sample, and please test again", apart(out.Level, got, quantity))}
+			text: text + fmt.Sprintf(". That is %s what was expected, more than use and doses explain, so that it raises nothing until a second test agrees: look at the unit, the reagent and the sample, and please test again", apart(counts, got, quantity))}
 	}
 	if got.Gross > suspect {
 		out.Suspicious = true

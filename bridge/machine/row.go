@@ -136,17 +136,20 @@ type SlotCarried struct {
 
 // Test is one manual measurement.
 type Test struct {
-	System    string         `json:"system"`
-	Quantity  units.Quantity `json:"quantity"`
-	Level     float64        `json:"level"`                 // canonical unit
-	Value     float64        `json:"value"`                 // as entered
-	Unit      string         `json:"unit"`                  // as entered
-	Taken     time.Time      `json:"taken"`                 // when the sample was drawn
-	SampleC   *float64       `json:"sample_degc,omitempty"` // temperature that the keeper gave with the value
-	Method    string         `json:"method,omitempty"`
-	Lot       string         `json:"lot,omitempty"`
-	Of        string         `json:"of,omitempty"`        // tank (empty), mix, reference
-	Confirmed bool           `json:"confirmed,omitempty"` // the keeper insisted on an unusual value
+	System   string         `json:"system"`
+	Quantity units.Quantity `json:"quantity"`
+	Level    float64        `json:"level"`                 // canonical unit
+	Value    float64        `json:"value"`                 // as entered
+	Unit     string         `json:"unit"`                  // as entered
+	Taken    time.Time      `json:"taken"`                 // when the sample was drawn
+	SampleC  *float64       `json:"sample_degc,omitempty"` // temperature that the keeper gave with the value
+	Method   string         `json:"method,omitempty"`
+	Lot      string         `json:"lot,omitempty"`
+	Of       string         `json:"of,omitempty"` // tank (empty), mix, reference
+	// Of a reference solution: what it is stated to have, as entered in Unit, and in the canonical unit; 0: not said.
+	Stated      float64 `json:"stated,omitempty"`
+	StatedLevel float64 `json:"stated_level,omitempty"`
+	Confirmed   bool    `json:"confirmed,omitempty"` // the keeper insisted on an unusual value
 }
 
 // Calibration records what a channel's runs really delivered, and the rate and offset that follow. A row without an

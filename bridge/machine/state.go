@@ -60,6 +60,7 @@ type State struct {
 	// what follows is of this process
 	reminders []reminder      // of each alert
 	flaps     map[string]flap // by alert
+	lots      []lotState
 	ways      []closedWay
 	triedAt   time.Time // when nextTry was looked for
 	nextTry   time.Time // when the next test message goes out

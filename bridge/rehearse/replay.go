@@ -130,7 +130,7 @@ func (r *replay) take(row machine.Row) {
 	got := r.fold.Judged(b.System)
 	t := ReplayedTest{At: b.Taken, System: b.System, Quantity: string(b.Quantity), Unit: b.Quantity.Unit(), Value: b.Level, Verdict: got.Verdict.String(), Planned: []Planned{}}
 	if got.Known {
-		miss := b.Level - got.Predicted
+		miss := got.Value - got.Predicted
 		t.Predicted, t.PredictedSD, t.Error = &got.Predicted, &got.PredictedSD, &miss
 	}
 	if got.Verdict == estimate.Held {

@@ -167,6 +167,8 @@ func numberPlace(q *machine.Request, name string) **float64 {
 	switch name {
 	case "value":
 		return &q.Value
+	case "stated":
+		return &q.Stated
 	case "volume_ml":
 		return &q.VolumeML
 	case "remaining_ml":

@@ -18,6 +18,7 @@ type enterCommand struct {
 	Method        string   `help:"Which test."`
 	Lot           string   `help:"Its lot."`
 	Of            string   `help:"tank, mix or reference." default:"tank" enum:"tank,mix,reference"`
+	Stated        float64  `help:"Of a reference solution: what it is stated to have, in the unit of the test. With --lot it shows by how much that lot reads wrong."`
 	csvFlags      `embed:""`
 	asking        `embed:""`
 }
@@ -41,6 +42,9 @@ func (e enterCommand) Run(ctx context.Context, std stream, g *Globals) error {
 	tests, err := parseTests(e.Tests)
 	if err != nil {
 		return fail(exitUsage, "%w", err)
+	}
+	if e.Stated != 0 && len(tests) > 1 {
+		return fail(exitUsage, "--stated is one number: enter the tests of a reference solution one by one")
 	}
 	var all []map[string]any
 	for _, t := range tests {
@@ -68,6 +72,9 @@ func (e enterCommand) fields(t entered, g *Globals) (map[string]any, error) {
 	}
 	set(f, "method", e.Method)
 	set(f, "lot", e.Lot)
+	if e.Stated != 0 {
+		f["stated"] = e.Stated
+	}
 	return f, nil
 }
 

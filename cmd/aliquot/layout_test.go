@@ -36,7 +36,7 @@ var table = map[string]room{
 	"planner":                {ours: []string{"planner/units", "planner/estimate", "safety"}, pure: true},
 	"bridge/machine":         {ours: []string{"planner", "planner/advice", "planner/assay", "planner/units", "planner/estimate", "planner/metering", "planner/seawater", "planner/stock", "safety"}, pure: true},
 	"bridge/node":            {ours: []string{"bridge/machine", "bridge/topics/payload", "safety"}, pure: true},
-	"bridge/history":         {ours: []string{"bridge/machine", "planner/assay", "planner/units", "planner/metering", "safety"}, pure: true},
+	"bridge/history":         {ours: []string{"bridge/machine", "planner/assay", "planner/estimate", "planner/units", "planner/metering", "safety"}, pure: true},
 	"bridge/commission":      {ours: []string{"bridge/machine", "planner/metering", "planner/units", "safety"}, pure: true},
 	"bridge/simnode":         {ours: []string{"safety"}, pure: true},
 	"bridge/topics":          {ours: []string{"bridge/machine", "bridge/topics/payload", "planner/nearest", "planner/units", "safety"}, pure: true},

@@ -17,10 +17,10 @@ const growMost = 4
 // judge takes a test in. The track stands at the test's time.
 func (k *track) judge(t Test) Result {
 	sd := k.testSD(t)
-	var res Result
+	res := Result{Value: t.Value}
 	if k.known {
 		b := k.belief()
-		res = Result{Known: true, Predicted: b.level, PredictedSD: math.Sqrt(b.ll + sd*sd)}
+		res = Result{Value: t.Value, Known: true, Predicted: b.level, PredictedSD: math.Sqrt(b.ll + sd*sd)}
 		res.Distance, res.Limit = k.distance(t.Value), k.limit(res.PredictedSD)
 	}
 	gross := float64(grossShare)
@@ -53,10 +53,18 @@ func (k *track) judge(t Test) Result {
 }
 
 func (k *track) testSD(t Test) float64 {
+	sd := k.sd
 	if t.SD > 0 && finite(t.SD) {
-		return t.SD
+		sd = t.SD
 	}
-	return k.sd
+	return math.Hypot(sd, biasSD(t))
+}
+
+func biasSD(t Test) float64 {
+	if t.BiasSD > 0 && finite(t.BiasSD) {
+		return t.BiasSD
+	}
+	return 0
 }
 
 func (k *track) distance(z float64) float64 {
@@ -156,7 +164,7 @@ func (k *track) note(t Test, res Result) {
 		k.first = t.At
 	}
 	k.used++
-	k.previous = k.last
+	k.previous, k.bias = k.last, biasSD(t)
 	k.last = Reading{At: t.At, Value: t.Value, Predicted: res.Predicted, PredictedSD: res.PredictedSD}
 	upper := k.spec.Upper
 	if upper > 0 && k.used > 1 && k.previous.Value > upper && k.last.Value > k.previous.Value {

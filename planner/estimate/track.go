@@ -32,6 +32,7 @@ type track struct {
 	used, aside    int
 	first          time.Time // of the first accepted test
 	last, previous Reading
+	bias           float64 // BiasSD of the last accepted test: however many of its kind follow, they do not make it smaller
 	overshoot      bool
 
 	// doubt is what is believed if the held test is true: nil if none is held.

@@ -24,6 +24,7 @@ type Test struct {
 	Quantity  units.Quantity
 	Value     float64 // canonical unit
 	SD        float64 // 0 = the Spec's TestSD
+	BiasSD    float64 // of an error that Value shares with other tests, as of one lot; what is known of it is taken off already
 	Confirmed bool    // the keeper insists: taken at once
 	Doubtful  bool    // outside what is plausible: held however well it fits, and confirms nothing
 }
@@ -73,6 +74,7 @@ func (r Resolution) String() string {
 // Result is the answer to a test.
 type Result struct {
 	Verdict     Verdict
+	Value       float64 // of the test, as it was taken in
 	Known       bool    // there was a prediction to compare with
 	Predicted   float64 // the level before this test
 	PredictedSD float64 // of a test of this level
@@ -112,7 +114,7 @@ type Estimate struct {
 	Quantity    units.Quantity
 	Known       bool // at least one test was accepted; else all that follows is zero but Held
 	Level       float64
-	LevelSD     float64
+	LevelSD     float64 // with the BiasSD of the last accepted test
 	LevelCaught float64 // Level if every unknown run since had delivered, and shown, its most: decides over raises
 	// Pending was dosed and is not in Level yet; PendingOver is the mean time constant in which it appears.
 	Pending     float64
