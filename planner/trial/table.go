@@ -106,6 +106,9 @@ func (r Row) Mean(of func(Score) float64) float64 {
 	return sum / float64(len(v))
 }
 
+// Most is the largest of one figure over the trials of a row.
+func (r Row) Most(of func(Score) float64) float64 { return slices.Max(r.values(of)) }
+
 func (r Row) values(of func(Score) float64) []float64 {
 	out := make([]float64, len(r.Scores))
 	for i, s := range r.Scores {
@@ -118,12 +121,14 @@ func (r Row) values(of func(Score) float64) []float64 {
 func RMS(s Score) float64     { return s.All.RMS }
 func LateRMS(s Score) float64 { return s.Late.RMS }
 
+func swing(s Score) float64 { return s.All.Swing }
+
 func atCap(s Score) float64 { return float64(s.AtCap) }
 
 // figures are the columns of a table from RMS to 95 % d14+.
 func (r Row) figures() []float64 {
 	return []float64{r.Median(RMS), r.Mean(RMS), r.Median(func(s Score) float64 { return s.All.Q95 }),
-		r.Median(func(s Score) float64 { return s.All.Worst }), r.Median(func(s Score) float64 { return s.All.Swing }),
+		r.Median(func(s Score) float64 { return s.All.Worst }), r.Median(swing), r.Most(swing),
 		r.Median(LateRMS), r.Median(func(s Score) float64 { return s.Late.Q95 })}
 }
 
@@ -137,8 +142,8 @@ func (r Row) coverage() []float64 {
 // The last columns are the ratios of the median RMS to those of hand3 and of the learnable limit.
 func Write(out io.Writer, rows []Row) error {
 	var b strings.Builder
-	b.WriteString("| family | policy | trials | RMS | mean RMS | 95 % | worst | swing | RMS d14+ | 95 % d14+ | at cap | level | use | need | / hand3 | / learnable |\n")
-	b.WriteString("| --- | --- | --: | --: | --: | --: | --: | --: | --: | --: | --: | --: | --: | --: | --: | --: |\n")
+	b.WriteString("| family | policy | trials | RMS | mean RMS | 95 % | worst | swing | largest swing | RMS d14+ | 95 % d14+ | at cap | level | use | need | / hand3 | / learnable |\n")
+	b.WriteString("| --- | --- | --: | --: | --: | --: | --: | --: | --: | --: | --: | --: | --: | --: | --: | --: | --: |\n")
 	for _, r := range rows {
 		if len(r.Scores) == 0 {
 			continue

@@ -40,8 +40,8 @@ func PlayWhole(p Plan) ([]WholeRow, error) {
 // WriteWhole prints rows as a table, as Write does; levels and uses are in the unit of the quantity.
 func WriteWhole(out io.Writer, rows []WholeRow) error {
 	var b strings.Builder
-	b.WriteString("| quantity | policy | trials | RMS | mean RMS | 95 % | worst | swing | RMS d14+ | 95 % d14+ | at cap | level | use | need |\n")
-	b.WriteString("| --- | --- | --: | --: | --: | --: | --: | --: | --: | --: | --: | --: | --: | --: |\n")
+	b.WriteString("| quantity | policy | trials | RMS | mean RMS | 95 % | worst | swing | largest swing | RMS d14+ | 95 % d14+ | at cap | level | use | need |\n")
+	b.WriteString("| --- | --- | --: | --: | --: | --: | --: | --: | --: | --: | --: | --: | --: | --: | --: |\n")
 	for _, r := range rows {
 		decimals := 1
 		if r.Quantity == units.Alkalinity {
