@@ -186,7 +186,7 @@ func (w *world) strikeNode(f Fault) {
 	case NodeHangs:
 		w.during(f, func() { n.hangs++ }, func() { n.hangs-- })
 	case SwitchedOff:
-		w.during(f, func() { w.off++; w.switchFeed(false) }, func() { w.off-- })
+		w.during(f, func() { w.off++; w.switchFeed(false) }, func() { w.off--; w.switchFeed(true) })
 	case CutByHand:
 		w.keeper.ask(machine.VerbCut, machine.Request{What: feed})
 	case NodeAway:
