@@ -5,6 +5,7 @@
 package ledger
 
 import (
+	"errors"
 	"flag"
 	"fmt"
 	"math/rand/v2"
@@ -205,6 +206,28 @@ func TestH06_PowerCutInTheFirstStart(t *testing.T) {
 	l := mustOpen(t, path)
 	mustAppend(t, l, notes(1, 2)...)
 	mustClose(t, l)
+
+	// No more of the first page than some bytes came so far.
+	path = newPath(t)
+	half("PRAGMA user_version = 1")
+	whole := fileBytes(t, path)
+	writeFile(t, path, whole[:76])
+	if _, err := Open(Options{Path: path, ReadOnly: true}); err == nil || !strings.Contains(err.Error(), "start the daemon once") {
+		t.Errorf("reading a torn first page: %v; want the way out", err)
+	}
+	l = mustOpen(t, path)
+	mustAppend(t, l, notes(1, 2)...)
+	mustClose(t, l)
+	// Bytes that are no beginning of a database are somebody's, whatever lies beside them.
+	path = newPath(t)
+	half("PRAGMA user_version = 1")
+	writeFile(t, path, "a shopping list")
+	if _, err := Open(Options{Path: path}); !errors.Is(err, ErrForeign) {
+		t.Errorf("opening a text: %v; want that it is not a ledger", err)
+	}
+	if fileBytes(t, path) != "a shopping list" {
+		t.Error("a text that was refused was changed")
+	}
 
 	// A larger database with such a journal is somebody else's, or damaged: it is left alone.
 	path = newPath(t)

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"strings"
 
 	sqlite3 "modernc.org/sqlite/lib"
 )
@@ -131,10 +132,18 @@ func undoFirstPage(path string) error {
 
 func checkSize(path string) error {
 	info, err := os.Stat(path)
-	if err == nil && info.Size() > 0 && info.Size() < smallestPage {
-		err = fmt.Errorf("%s: %w: %d bytes are too few", path, ErrForeign, info.Size())
+	if err != nil || info.Size() == 0 || info.Size() >= smallestPage || tornPage(path) {
+		return err
 	}
-	return err
+	return fmt.Errorf("%s: %w: %d bytes are too few", path, ErrForeign, info.Size())
+}
+
+// tornPage says whether a short file is the beginning of a first page, which the journal beside it will undo.
+func tornPage(path string) bool {
+	const magic = "SQLite format 3\x00" // SQLite's description of its file format, 1.3
+	content, err := os.ReadFile(path)
+	journal, noJournal := os.Stat(path + "-journal")
+	return err == nil && noJournal == nil && journal.Size() > 0 && strings.HasPrefix(magic, string(content[:min(len(content), len(magic))]))
 }
 
 func readSchema(db *sql.DB) (int, error) {
