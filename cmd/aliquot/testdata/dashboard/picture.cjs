@@ -9,7 +9,7 @@ const [base, tokens, folder, ...pages] = process.argv.slice(2);
     executablePath: '/usr/bin/chromium',
     args: ['--no-sandbox', '--disable-gpu', '--disable-quic', '--no-first-run', '--disable-background-networking', '--disable-component-update', '--disable-sync'],
   });
-  const context = await browser.newContext({ viewport: { width: 1500, height: 1640 } });
+  const context = await browser.newContext({ viewport: { width: 1500, height: 1840 } });
   await context.addInitScript(([base, tokens]) => {
     localStorage.setItem('hassTokens', JSON.stringify({ ...JSON.parse(tokens), hassUrl: base, clientId: base + '/', expires: Date.now() + 1500000 }));
   }, [base, tokens]);
