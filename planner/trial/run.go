@@ -161,7 +161,8 @@ func play(w *water, k *keeper, drift *rand.Rand, again *repeats, p Policy) Score
 		if ask {
 			wish := p.Daily(at)
 			perDay = given(wish, k.told.CapPerDay)
-			m.asked(wish, k.told.CapPerDay, p)
+			b, ok := p.(bounded)
+			m.asked(wish, k.told.CapPerDay, ok && b.Capped())
 		}
 		if tests >= 2 {
 			m.hour(h, w, p, at)

@@ -53,9 +53,9 @@ type meter struct {
 
 func newMeter(target float64) *meter { return &meter{target: target, late: -1} }
 
-func (m *meter) asked(wish, most float64, by any) {
-	b, ok := by.(bounded)
-	if wish >= most*0.999 || ok && b.Capped() {
+// asked counts what a policy wished, or would have if it did not keep below the cap by itself.
+func (m *meter) asked(wish, most float64, capped bool) {
+	if capped || wish >= most*0.999 {
 		m.atCap++
 	}
 }

@@ -97,6 +97,8 @@ type Whole interface {
 	WaterChange(at time.Time, fraction float64, mix []float64)
 	Dosed(at time.Time, rises []float64)
 	Daily(at time.Time) []float64
+	// Capped says of one that keeps below the caps by itself whether the last daily volume would have been larger without.
+	Capped(which int) bool
 	// Belief of one that believes nothing is false.
 	Belief(at time.Time, which int) (Belief, bool)
 }
@@ -196,7 +198,7 @@ func (t *whole) ask(at time.Time, p Whole) {
 	for i, wish := range p.Daily(at) {
 		most := t.told(i).CapPerDay
 		t.perDay[i] = given(wish, most)
-		t.meters[i].asked(wish, most, nil)
+		t.meters[i].asked(wish, most, p.Capped(i))
 	}
 }
 

@@ -2,11 +2,13 @@ package trial
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
 	"aliquot/planner"
 	"aliquot/planner/estimate"
+	"aliquot/safety"
 )
 
 // WholePolicies gives the names that NewWhole knows, in a fixed order.
@@ -62,12 +64,15 @@ func (k *handWhole) Daily(at time.Time) []float64 {
 	return out
 }
 
+func (k *handWhole) Capped(int) bool { return false }
+
 func (k *handWhole) Belief(time.Time, int) (Belief, bool) { return Belief{}, false }
 
 // oursWhole is the estimator and the planner of this program with a channel for each quantity.
 type oursWhole struct {
 	alone   bool
 	lanes   []lane
+	capped  [len(Quantities)]bool
 	filters []*estimate.Filter // one for all, or one for each
 	in      planner.Input
 }
@@ -130,11 +135,13 @@ func (k *oursWhole) Daily(at time.Time) []float64 {
 	k.in.Systems[0].Estimates = estimates
 	out := make([]float64, len(k.lanes))
 	for i, d := range planner.DayVolumes(k.in) {
-		k.lanes[i].day = d.PerDay
+		k.lanes[i].day, k.capped[i] = d.PerDay, slices.Contains(d.Why, safety.DayCap)
 		out[i] = k.lanes[i].rise()
 	}
 	return out
 }
+
+func (k *oursWhole) Capped(which int) bool { return k.capped[which] }
 
 func (k *oursWhole) Belief(at time.Time, which int) (Belief, bool) {
 	return beliefOf(k.filter(which).At(at, Quantities[which]))

@@ -14,7 +14,7 @@ func TestAWholeTankKeepsAlkalinityAsItIsAlone(t *testing.T) {
 		}
 		for _, f := range Families() {
 			got, want := RunWhole(f, 5, Options{}, p)[0], Run(f, 5, Options{}, &Ours{})
-			if got.All != want.All || got.MostADay != want.MostADay || got.Coverage != want.Coverage {
+			if got.All != want.All || got.AtCap != want.AtCap || got.MostADay != want.MostADay || got.Coverage != want.Coverage {
 				t.Errorf("%s, %s: %+v in a whole tank, %+v alone", name, f, got, want)
 			}
 		}
