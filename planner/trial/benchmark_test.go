@@ -15,6 +15,7 @@ var (
 	familyFlag   = flag.String("family", "all", "families, comma separated")
 	policiesFlag = flag.String("policies", "never,hand7,hand3,ours", "policies, comma separated")
 	noiseFlag    = flag.Float64("noise", 1, "times the noise of kits")
+	grossFlag    = flag.Float64("gross", 1, "times the share of tests that are grossly wrong")
 	growthFlag   = flag.Float64("growth", 1, "times the growth of corals")
 	everyFlag    = flag.Float64("every", 0, "days between tests; 0 = as the family does")
 	repeatsFlag  = flag.Bool("repeats", false, "the keeper repeats a test that the policy doubts an hour later")
@@ -27,7 +28,7 @@ const few = 6
 
 func planOfFlags(t *testing.T) trial.Plan {
 	p := trial.Plan{Seeds: *seedsFlag, From: *fromFlag, Policies: strings.Split(*policiesFlag, ","), Families: trial.Families(),
-		Options: trial.Options{NoiseTimes: *noiseFlag, GrowthTimes: *growthFlag, TestEvery: *everyFlag, ToldVolumeOff: *volumeFlag, Repeats: *repeatsFlag, FlatDay: *flatFlag}}
+		Options: trial.Options{NoiseTimes: *noiseFlag, GrossTimes: *grossFlag, GrowthTimes: *growthFlag, TestEvery: *everyFlag, ToldVolumeOff: *volumeFlag, Repeats: *repeatsFlag, FlatDay: *flatFlag}}
 	if p.Seeds == 0 {
 		p.Seeds = few
 	}

@@ -95,6 +95,7 @@ func drawHabits(f Family, r *rand.Rand, o Options) habits {
 		h.every, h.irregular = o.TestEvery, false
 	}
 	h.kit.sd *= o.noiseTimes()
+	h.kit.gross *= o.grossTimes()
 	return h
 }
 

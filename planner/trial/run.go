@@ -25,6 +25,7 @@ var Start = time.Date(2027, 3, 1, 0, 0, 0, 0, time.UTC)
 // Options change what trials are like. The zero value changes nothing.
 type Options struct {
 	NoiseTimes    float64 // kit noise, 0 = 1
+	GrossTimes    float64 // how often a test is grossly wrong, 0 = 1
 	GrowthTimes   float64 // growth of the corals, 0 = 1
 	TestEvery     float64 // days between tests, 0 = as the family does
 	Repeats       bool    // the keeper repeats a test an hour later when the policy doubts it
@@ -33,6 +34,7 @@ type Options struct {
 }
 
 func (o Options) noiseTimes() float64  { return orOne(o.NoiseTimes) }
+func (o Options) grossTimes() float64  { return orOne(o.GrossTimes) }
 func (o Options) growthTimes() float64 { return orOne(o.GrowthTimes) }
 
 func orOne(x float64) float64 {
