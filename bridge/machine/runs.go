@@ -125,7 +125,8 @@ func (t *turn) watchRuns() {
 				t.watchBounded(c, r)
 			}
 		}
-		if now := t.clock.Now(); c.offUntil > now && now-c.offLast >= 1000 {
+		now := t.clock.Now()
+		if every := t.offEvery(c); every > 0 && now-c.offLast >= every {
 			c.offLast = now
 			t.stopOutput(c.cfg, "*")
 		}
@@ -166,6 +167,18 @@ func (t *turn) watchSwitch(c *channelState, r *openRun) {
 		}
 		t.cutSupply(c, fmt.Sprintf("output %d of node %s is still on after its time", r.Output, r.Node))
 	}
+}
+
+// offEvery is how often an output that should be off is told so: once a second at first, then once a minute for as long as
+// it is seen on, since what it was told, and its word that it went off, may have been lost. 0: it need not be told.
+func (t *turn) offEvery(c *channelState) safety.Elapsed {
+	switch {
+	case c.offUntil > t.clock.Now():
+		return elapsed(time.Second)
+	case t.staysOn(c):
+		return elapsed(time.Minute)
+	}
+	return 0
 }
 
 // expectedEnd is when a relay's run that has started should be over.

@@ -307,3 +307,24 @@ func TestH01_NoRunInTheStepThatFindsAnOutputStuck(t *testing.T) {
 		t.Errorf("a run behind the supply of a stuck output: %+v", a)
 	}
 }
+
+// An output that is seen on beyond its time is told to go off for as long as that lasts: its word that it went off may have
+// been lost, and nothing else would end its run.
+func TestH01_AnOutputThatIsSeenOnIsToldAgain(t *testing.T) {
+	r := newRig(t, lagoon(time.UTC), noon)
+	r.boot()
+	r.commission()
+	r.advance(20 * time.Minute)
+	r.must(machine.VerbRun, machine.Request{Channel: "mg", VolumeML: ref(1.0)})
+	r.advance(time.Second)
+	r.net.loseReports, r.net.loseStops = true, true
+	r.advance(3 * time.Minute)
+	if v := r.channel("mg"); !v.Running {
+		t.Fatal("the run has ended; the test needs one whose end nobody heard")
+	}
+	r.net.loseReports, r.net.loseStops = false, false
+	r.advance(61 * time.Second)
+	if v := r.channel("mg"); v.Running {
+		t.Error("the relay has been off for minutes, and its run does not end")
+	}
+}
