@@ -150,9 +150,27 @@ func (p *page) nothingRuns(v machine.SiteView) map[machine.BlockView]bool {
 	}
 	p.head("NOTHING RUNS")
 	for _, b := range list {
-		p.block("  ", b, Subject{Channel: "all"}, v)
+		p.block("  ", b, everyChannel(v.Channels), v)
 	}
 	return common
+}
+
+// everyChannel is the subject of what concerns every channel: names that they share, and words in capitals where each has its
+// own.
+func everyChannel(list []machine.ChannelView) Subject {
+	shared := func(word string, name func(machine.ChannelView) string) string {
+		for _, c := range list {
+			if name(c) != name(list[0]) {
+				return word
+			}
+		}
+		return name(list[0])
+	}
+	return Subject{Channel: "CHANNEL", Quantity: "QUANTITY",
+		System:    shared("SYSTEM", func(c machine.ChannelView) string { return c.System }),
+		Container: shared("CONTAINER", func(c machine.ChannelView) string { return c.Container }),
+		Node:      shared("NODE", func(c machine.ChannelView) string { return c.Node }),
+		Supply:    shared("SUPPLY", func(c machine.ChannelView) string { return c.Supply })}
 }
 
 // keyOf tells blocks apart without the addresses of their times.

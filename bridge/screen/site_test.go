@@ -225,3 +225,25 @@ func TestFit(t *testing.T) {
 		t.Errorf("Wrap: %q", got)
 	}
 }
+
+// What concerns every channel is said once, with names that lead somewhere: a command with "all" that there is not would send
+// a keeper the wrong way.
+func TestWhatKeepsEveryChannelStill(t *testing.T) {
+	s := wrong()
+	for i := range s.View.Channels {
+		c := &s.View.Channels[i]
+		c.Supply, c.Node = "feed", []string{"board", "plug"}[i%2]
+		c.Withheld = []machine.BlockView{{Code: safety.NotCalibrated, Text: "not calibrated"}, {Code: safety.SupplyCut, Text: "somebody opened it"}, {Code: safety.NodeOffline, Text: "not online"}}
+	}
+	out := Site(s, 200, time.UTC)
+	_, part, _ := strings.Cut(out, "NOTHING RUNS")
+	part, _, _ = strings.Cut(part, "\n\n")
+	for _, want := range []string{"aliquot calibrate CHANNEL", "aliquot clear supply:feed", "look at node NODE"} {
+		if !strings.Contains(part, want) {
+			t.Errorf("%q is not said: %s", want, part)
+		}
+	}
+	if strings.Contains(part, " all ") {
+		t.Errorf("a way out for all: %s", part)
+	}
+}
