@@ -86,5 +86,8 @@ func (r Regression) SmallestRun(accuracy float64, corrected bool) (ml float64, e
 	if !corrected {
 		fixed += math.Abs(r.OffsetML)
 	}
-	return fixed / left, nil
+	if ml = fixed / left; !(ml <= measuredMost) { // almost nothing is left
+		return 0, fmt.Errorf("no run of up to %d mL is good to ±%.1f %%; calibrate with more and longer trials", measuredMost, accuracy*100)
+	}
+	return ml, nil
 }
