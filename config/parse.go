@@ -62,6 +62,7 @@ func (r *reader) readSite(root value) *Site {
 	if v, ok := m.get("ledger"); ok {
 		if l, ok := v.open(); ok {
 			take(l, "path", &s.Ledger.Path, readLedgerPath)
+			take(l, "keep", &s.Ledger.Keep, duration(KeepLeast, 100*KeepLeast))
 		}
 	}
 	if v, ok := m.get("plan"); ok {

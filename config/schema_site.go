@@ -35,6 +35,8 @@ var siteKeys = []Key{
 	{Path: "ledger", Type: tMapping, Need: Required, Meaning: "The durable record of everything that happened."},
 	{Path: "ledger.path", Type: tFile, Need: Required,
 		Meaning: "File of the ledger, on a local disk. A temporary or in-memory database is refused."},
+	{Path: "ledger.keep", Type: tDuration, Need: Optional, Default: "every row stays in the ledger",
+		Meaning: "Age, counted back from the newest row, from which rows are exported and summed when the service starts: ordinary runs by channel and six hours, readings of probes by day; answers to requests go. At least 400d. Each row that went stands in a file beside the ledger, `<path>.rows-<first>-<last>.jsonl.gz`."},
 	{Path: "plan", Type: tMapping, Need: Required, Meaning: "When plans are made."},
 	{Path: "plan.tick", Type: tCron, Need: Required,
 		Meaning: "When plans are recomputed, local wall time; at least once in any 24 h."},

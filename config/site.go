@@ -88,7 +88,13 @@ type HTTP struct {
 }
 
 // Ledger is the durable record.
-type Ledger struct{ Path string }
+type Ledger struct {
+	Path string
+	Keep time.Duration // older rows are exported and summed; 0: never
+}
+
+// KeepLeast is how long every row of a ledger stays as it was written.
+const KeepLeast = 400 * 24 * time.Hour
 
 // Schedule is a cron expression. Cron is evaluated on local wall time written as if it were UTC; it has at
 // least one instant.

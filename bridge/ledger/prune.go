@@ -40,12 +40,12 @@ type Pruned struct {
 
 // Prune shortens the oldest part of the ledger that no pruning has looked at yet, if what it holds is older than keep: rows
 // that machine.Condenser can sum are written to a file beside the ledger, synced, read back and compared; only then do their
-// sums take their place, in one transaction. false: there is not enough to do, or the ledger is in doubt. After an error in
+// sums take their place, in one transaction. zone says where a day ends. false: there is not enough to do, or the ledger is in doubt. After an error in
 // front of the transaction the ledger is as it was and in working order; after one in it, it has failed.
-func (l *Ledger) Prune(keep time.Duration) (Pruned, bool, error) {
+func (l *Ledger) Prune(keep time.Duration, zone *time.Location) (Pruned, bool, error) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	p := pruning{l: l, keep: keep, rows: pieceRows, least: pruneLeast}
+	p := pruning{l: l, keep: keep, zone: zone, rows: pieceRows, least: pruneLeast}
 	done, err := p.run(p.steps())
 	if err != nil {
 		return Pruned{}, false, fmt.Errorf("pruning the ledger: %w", err)
@@ -58,6 +58,7 @@ type pruning struct {
 	Pruned
 	l     *Ledger
 	keep  time.Duration
+	zone  *time.Location
 	rows  int
 	least int
 
@@ -127,7 +128,7 @@ func (p *pruning) choose() error {
 	}
 	p.First = before.Int64 + 1
 	newest := p.l.last.At.Add(-p.keep)
-	d := machine.NewCondenser()
+	d := machine.NewCondenser(p.zone)
 	stop, taken := errors.New("seen enough"), 0
 	err := p.l.each(p.First, func(r machine.Row) error {
 		switch {

@@ -97,7 +97,7 @@ func folded(t *testing.T, rows []machine.Row) string {
 
 // small is a pruning in pieces that suit the test.
 func small(l *Ledger) *pruning {
-	return &pruning{l: l, keep: KeepLeast, rows: 1500, least: 100}
+	return &pruning{l: l, keep: KeepLeast, zone: time.UTC, rows: 1500, least: 100}
 }
 
 func mustPrune(t *testing.T, l *Ledger) (Pruned, bool) {
@@ -239,10 +239,10 @@ func TestINV12_PruneExportsBeforeItSums(t *testing.T) {
 func TestPruneWaitsUntilItIsWorthIt(t *testing.T) {
 	path := filled(t, 50)
 	l := mustOpen(t, path)
-	if _, done, err := l.Prune(KeepLeast); done || err != nil {
+	if _, done, err := l.Prune(KeepLeast, time.UTC); done || err != nil {
 		t.Fatalf("Prune of a young ledger = %v, %v", done, err)
 	}
-	if _, _, err := l.Prune(KeepLeast - time.Hour); err == nil || !strings.Contains(err.Error(), "400 days are never touched") {
+	if _, _, err := l.Prune(KeepLeast-time.Hour, time.UTC); err == nil || !strings.Contains(err.Error(), "400 days are never touched") {
 		t.Fatalf("Prune of rows of less than 400 days = %v", err)
 	}
 	mustAppend(t, l, noted(51))

@@ -38,6 +38,7 @@ type Entry struct {
 
 	run    string // its id, while Entries works
 	vessel bool   // a run that did not go into the tank
+	runs   int    // of a sum: how many there were
 }
 
 // Entries puts rows into words, in their order. The two rows of a run become one entry where it began.
@@ -108,11 +109,15 @@ func runClass(p machine.Purpose) Class {
 
 func (e *Entry) pastRun(b machine.RunPast) {
 	v := b.Volume.Millilitres()
-	if b.Delivered != nil {
+	if b.Delivered != nil && b.Sum == nil { // a sum counts as its runs did
 		v = b.Delivered.Millilitres()
 	}
 	e.Kind, e.Class, e.At, e.Channel, e.VolumeML, e.Unit, e.Outcome, e.vessel = "run", runClass(b.Purpose), b.Happened, b.Channel, &v, "mL", string(b.Outcome), b.Into == machine.IntoVessel
 	e.Text = fmt.Sprintf("%s of %s mL", b.Purpose, figure(v))
+	if b.Sum != nil {
+		e.runs = b.Sum.Runs
+		e.Text = fmt.Sprintf("%d runs of the plan, %s mL in all; each of them stands in the exported file", b.Sum.Runs, figure(v))
+	}
 	if b.Outcome != machine.Finished {
 		e.Class, e.Text = Trouble, e.Text+"; "+string(b.Outcome)
 	}

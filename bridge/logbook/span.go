@@ -308,7 +308,7 @@ func (g *Gatherer) dose(e Entry) {
 		if e.vessel {
 			return
 		}
-		c.Runs++
+		c.Runs += max(1, e.runs)
 		c.TotalML += *e.VolumeML
 		if day := dayIndex(g.span.From, e.At, g.span.zone); day < len(c.Days) {
 			c.Days[day] += *e.VolumeML

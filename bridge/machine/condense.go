@@ -44,6 +44,7 @@ type Condensed struct {
 // were told to, by channel and six hours, readings of probes by day, and leaves out answers to requests and slots that were
 // carried on. Whatever else a row says stays as it is, and so does what belongs to an unusual run.
 type Condenser struct {
+	zone *time.Location
 	rows []Row
 
 	reserved map[string]int       // where a run was reserved
@@ -62,6 +63,7 @@ type Condenser struct {
 type sumKey struct {
 	channel, container string
 	span               int64
+	year, day          int // local, on which it was reserved
 	breaks, cuts       int
 }
 
@@ -82,9 +84,9 @@ type mean struct {
 	gone  []int64
 }
 
-// NewCondenser starts with no rows.
-func NewCondenser() *Condenser {
-	return &Condenser{reserved: map[string]int{}, words: map[string]int{}, later: map[string]time.Time{}, sums: map[sumKey]*sum{}, means: map[meanKey]*mean{}}
+// NewCondenser starts with no rows. No sum reaches over midnight in the zone, so that the days of a report stay as they were.
+func NewCondenser(zone *time.Location) *Condenser {
+	return &Condenser{zone: zone, reserved: map[string]int{}, words: map[string]int{}, later: map[string]time.Time{}, sums: map[sumKey]*sum{}, means: map[meanKey]*mean{}}
 }
 
 // Add takes the next row of those that may be summed.
@@ -166,7 +168,8 @@ func (d *Condenser) takeRun(i int, r Row, e RunEnded) {
 		return
 	}
 	cut, _ := slices.BinarySearchFunc(d.cuts, r.At, time.Time.Compare)
-	key := sumKey{b.Channel, b.Container, r.At.UnixNano() / int64(sumSpan), d.breaks[i], cut}
+	on := first.At.In(d.zone)
+	key := sumKey{b.Channel, b.Container, r.At.UnixNano() / int64(sumSpan), on.Year(), on.YearDay(), d.breaks[i], cut}
 	s := d.sums[key]
 	if s == nil {
 		s = &sum{RunPast: RunPast{Channel: b.Channel, Purpose: b.Purpose, Into: b.Into, Outcome: e.Outcome, Delivered: new(safety.Microlitres),

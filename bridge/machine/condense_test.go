@@ -99,7 +99,7 @@ func condensable(site *machine.Site, days int, seed uint64) []machine.Row {
 
 // condense sums what is not newer than a moment.
 func condense(rows []machine.Row, until time.Time) machine.Condensed {
-	d := machine.NewCondenser()
+	d := machine.NewCondenser(time.FixedZone("", 3*3600+900))
 	n := 0
 	for n < len(rows) && !rows[n].At.After(until) {
 		d.Add(rows[n])

@@ -3,6 +3,7 @@
 package main
 
 import (
+	"errors"
 	"flag"
 	"os"
 	"path/filepath"
@@ -10,6 +11,7 @@ import (
 	"testing"
 	"time"
 
+	"aliquot/bridge/ledger"
 	"aliquot/bridge/mqtt/mosquittotest"
 )
 
@@ -47,6 +49,53 @@ func TestAgedLedger(t *testing.T) {
 	}
 	t.Logf("from the command to a page: %v; without any row %v; %v of the processor till the end", took, young, cpu)
 	r.agedQueries(t, most)
+}
+
+// TestAgedLedgerPruned prunes a ledger of years to the least that may be kept, as the starts of a service would, and prints
+// what that costs and what is left.
+func TestAgedLedgerPruned(t *testing.T) {
+	r := newRig(t, mosquittotest.Start(t, mosquittotest.Options{}), "aged")
+	days := *agedYears*365 + 400
+	rows := agedLedger(t, r.quay.Ledger, r.quay.now.Add(-24*time.Hour), days)
+	before, _ := r.startsWithin(120 * time.Second)
+	book, err := ledger.Open(ledger.Options{Path: r.quay.Ledger})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var gone, sums, size, slowest = int64(0), int64(0), int64(0), time.Duration(0)
+	began, pieces := time.Now(), 0
+	for {
+		one := time.Now()
+		p, done, err := book.Prune(ledger.KeepLeast, time.UTC)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if !done {
+			break
+		}
+		pieces++
+		gone, sums, slowest = gone+p.Gone, sums+p.Sums, max(slowest, time.Since(one))
+		info, err := os.Stat(filepath.Join(filepath.Dir(r.quay.Ledger), p.File))
+		if err != nil {
+			t.Fatal(err)
+		}
+		size += info.Size()
+	}
+	took := time.Since(began)
+	compact := filepath.Join(t.TempDir(), "copy.db")
+	if err := errors.Join(book.Backup(compact), book.Close()); err != nil {
+		t.Fatal(err)
+	}
+	info, err := os.Stat(compact)
+	if err != nil {
+		t.Fatal(err)
+	}
+	after, _ := r.startsWithin(120 * time.Second)
+	t.Logf("%d days, %d rows: %d went and %d sums came in %d prunings, %v in all, %v the slowest; files %.1f MB, a copy of the ledger %.1f MB; a start took %v, takes %v",
+		days, rows, gone, sums, pieces, took.Round(time.Millisecond), slowest.Round(time.Millisecond), float64(size)/1e6, float64(info.Size())/1e6, before, after)
+	if left := rows - gone + sums; left > rows/2+1000*int64(*agedYears) && *agedYears > 1 {
+		t.Errorf("%d of %d rows are left", left, rows)
+	}
 }
 
 // startsWithin starts the service, waits until it has folded its ledger and owns the site, and ends it in order. It gives the

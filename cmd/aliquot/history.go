@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"path/filepath"
 	"strconv"
 	"strings"
 	"text/tabwriter"
@@ -44,6 +45,9 @@ func (h historyCommand) Run(std stream, g *Globals) error {
 	if err != nil {
 		return err
 	}
+	if err := tellPruned(std.err, l, since); err != nil {
+		return err
+	}
 	entries := logbook.Entries(rows, l.Zone)
 	pick := logbook.Pick{Since: since, Until: until, Channels: h.Channel, Kinds: h.Kind, By: h.By, All: h.All || h.Format == "jsonl"}
 	if bad := pick.Unknown(); bad != "" {
@@ -69,6 +73,27 @@ func (h historyCommand) Run(std stream, g *Globals) error {
 		return writeCSV(std.out, pick.Entries(entries), l.Zone)
 	}
 	return writeTable(std.out, pick.Entries(entries), l.Zone)
+}
+
+// tellPruned says where the rows are that stand as sums in what was asked for.
+func tellPruned(to io.Writer, l loaded, since time.Time) error {
+	book, err := ledger.Open(ledger.Options{Path: l.Ledger.Path, ReadOnly: true})
+	if err != nil {
+		return fail(exitLedger, "%w", err)
+	}
+	defer book.Close()
+	list, err := book.Prunings()
+	if err != nil {
+		return fail(exitLedger, "%w", err)
+	}
+	for _, p := range list {
+		if p.Until.Before(since) {
+			continue
+		}
+		fmt.Fprintf(to, "note: %d rows of %s to %s are summed; each of them stands in %s\n", p.Gone, p.From.In(l.Zone).Format("2006-01-02"), p.Until.In(l.Zone).Format("2006-01-02"),
+			filepath.Join(filepath.Dir(l.Ledger.Path), p.File))
+	}
+	return nil
 }
 
 func (h historyCommand) period(zone *time.Location) (since, until time.Time, err error) {

@@ -189,11 +189,38 @@ func openBook(o serviceOptions) (*ledger.Ledger, machine.State, string, error) {
 	if err != nil {
 		return nil, machine.State{}, "", fail(exitLedger, "%w", err)
 	}
+	if err := pruneBook(book, o); err != nil {
+		return nil, machine.State{}, "", errors.Join(fail(exitLedger, "%w", err), book.Close())
+	}
 	state, err := foldBook(book, o)
 	if err != nil {
 		return nil, machine.State{}, "", errors.Join(fail(exitLedger, "%w", err), book.Close())
 	}
 	return book, state, lostText(book.Report()), nil
+}
+
+// pruneFor is how long a start goes on pruning before it leaves the rest to the next one: the service manager waits for it.
+const pruneFor = 20 * time.Second
+
+// pruneBook sums rows older than the keeper's choice. One that fails before anything was removed is no reason not to dose.
+func pruneBook(book *ledger.Ledger, o serviceOptions) error {
+	if o.site.Ledger.Keep == 0 || o.logger == nil {
+		return nil
+	}
+	for began := time.Now(); time.Since(began) < pruneFor; {
+		p, done, err := book.Prune(o.site.Ledger.Keep, o.site.Zone)
+		switch {
+		case err != nil && book.Failed():
+			return err
+		case err != nil:
+			o.logger.Warn("old rows stay in the ledger for now", "error", err)
+			return nil
+		case !done:
+			return nil
+		}
+		o.logger.Info("old rows were exported and summed", "rows", p.Gone, "sums", p.Sums, "until", p.Until.Format(time.RFC3339), "file", p.File)
+	}
+	return nil
 }
 
 func foldBook(book *ledger.Ledger, o serviceOptions) (machine.State, error) {
