@@ -203,13 +203,13 @@ func (s Session) opening(step Step) []string {
 	case TestRun:
 		texts = s.testOpening()
 	case Handover:
-		return append(s.day(), byHand(s.u, step)...)
+		return append(s.day(), byHand(s.u, step, s.f)...)
 	}
 	switch step {
 	case Turning, Priming, Calibration:
 		texts = append(texts, s.inUse()...)
 	}
-	return append(say(texts...), byHand(s.u, step)...)
+	return append(say(texts...), byHand(s.u, step, s.f)...)
 }
 
 // line waits for a line, after saying something.

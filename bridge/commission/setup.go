@@ -144,7 +144,7 @@ func StatusOf(u Setup, f Facts) Status {
 	out := Status{Channel: u.Channel, Next: Finished.String()}
 	for _, s := range Steps() {
 		ok, at := f.done(s, u)
-		one := StepStatus{Step: s.String(), Done: ok, Command: strings.ReplaceAll(u.command(s), "\n", "; ")}
+		one := StepStatus{Step: s.String(), Done: ok, Command: strings.ReplaceAll(u.command(s, f), "\n", "; ")}
 		if ok && !at.IsZero() {
 			at = at.UTC()
 			one.At = &at

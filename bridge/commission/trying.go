@@ -12,15 +12,17 @@ import (
 const cylinderML = 0.05
 
 // workingML is the size of a dose as the plan gives it, mL, within what a run may be.
-func (s Session) workingML() float64 {
-	v := s.u.SmallestML
-	if next := s.f.Channel.Next; next != nil {
+func (u Setup) workingML(f Facts) float64 {
+	v := u.SmallestML
+	if next := f.Channel.Next; next != nil {
 		v = next.VolumeML
-	} else if n := len(s.u.Slots); n > 0 && s.f.Channel.PlannedMLPerDay > 0 {
-		v = s.f.Channel.PlannedMLPerDay / float64(n)
+	} else if n := len(u.Slots); n > 0 && f.Channel.PlannedMLPerDay > 0 {
+		v = f.Channel.PlannedMLPerDay / float64(n)
 	}
-	return min(max(v, s.u.SmallestML), s.u.PerRunML, s.u.AttendedML/(1+s.u.ToleranceShare))
+	return min(max(v, u.SmallestML), u.PerRunML, u.AttendedML/(1+u.ToleranceShare))
 }
+
+func (s Session) workingML() float64 { return s.u.workingML(s.f) }
 
 func (s Session) testOpening() []string {
 	v := s.workingML()

@@ -51,7 +51,7 @@ func headline(s Step) []string {
 }
 
 // command is what does a step without the session, one command a line.
-func (u Setup) command(s Step) string {
+func (u Setup) command(s Step, f Facts) string {
 	switch s {
 	case Placement:
 		return fmt.Sprintf("aliquot ask accept what=placement channel=%s text='what you looked at'", u.Channel)
@@ -67,7 +67,7 @@ func (u Setup) command(s Step) string {
 	case Calibration:
 		return fmt.Sprintf("aliquot calibrate %s --for 60s\naliquot calibrate %s --trial 60s=9.8mL --trial 60s=9.9mL --trial …", u.Channel, u.Channel)
 	case TestRun:
-		return fmt.Sprintf("aliquot ask run channel=%s kind=test volume_ml=2 into=vessel", u.Channel)
+		return fmt.Sprintf("aliquot ask run channel=%s kind=test volume_ml=%s into=vessel", u.Channel, num(u.workingML(f)))
 	case Handover:
 		return fmt.Sprintf("aliquot ask accept what=commissioned channel=%s text='what you agree to'", u.Channel)
 	}
@@ -75,9 +75,9 @@ func (u Setup) command(s Step) string {
 }
 
 // byHand shows the commands whole: a broken line could not be copied.
-func byHand(u Setup, s Step) []string {
+func byHand(u Setup, s Step, f Facts) []string {
 	lines := []string{"  By hand:"}
-	for _, c := range strings.Split(u.command(s), "\n") {
+	for _, c := range strings.Split(u.command(s, f), "\n") {
 		lines = append(lines, "    "+c)
 	}
 	return lines

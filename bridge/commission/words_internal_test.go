@@ -207,16 +207,16 @@ func TestEveryQuestionHasWords(t *testing.T) {
 		t.Error("the end asks something")
 	}
 	for _, step := range Steps() {
-		if s.u.command(step) == "" || len(headline(step)) != 3 {
+		if s.u.command(step, s.f) == "" || len(headline(step)) != 3 {
 			t.Errorf("%s has no command or no headline", step)
 		}
-		for _, l := range byHand(s.u, step) {
+		for _, l := range byHand(s.u, step, s.f) {
 			if len([]rune(l)) > 80 {
 				t.Errorf("%d columns: %q", len([]rune(l)), l)
 			}
 		}
 	}
-	if s.u.command(Finished) != "" {
+	if s.u.command(Finished, s.f) != "" {
 		t.Error("the end has a command")
 	}
 }
