@@ -37,6 +37,10 @@ func (u Setup) withoutCautions(text string) string {
 // recorded goes on after a request that was carried out.
 func (s Session) recorded(r Reply) (Session, Out) {
 	said := say("Done: " + r.Text + ".")
+	if s.keeping() {
+		s.place = atTrials
+		return s, s.line(s.sheet())
+	}
 	switch s.pending.Verb {
 	case machine.VerbAccept:
 		step := Placement
@@ -70,7 +74,15 @@ func (s Session) turnedDown(r Reply) (Session, Out) {
 		return s.next(lines)
 	}
 	s.place = s.refused
+	if s.keeping() {
+		lines = append(append(lines, say("The trial counts, but is lost if this session ends now.")...), s.sheet()...)
+	}
 	return s, s.line(lines)
+}
+
+// keeping says that what was sent asks to remember trials.
+func (s Session) keeping() bool {
+	return s.pending.Verb == machine.VerbAccept && s.pending.Fields["what"] == machine.Trials
 }
 
 // missing is the step without which a code keeps coming.

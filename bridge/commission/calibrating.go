@@ -137,8 +137,12 @@ func (s Session) readMeasured(text string) (Session, Out, bool) {
 		return s.complaint("%s.", err)
 	}
 	s.trials, s.redo = s.trials.with(r, s.redo), 0
-	s.place = atTrials
-	return s, s.line(s.sheet()), true
+	return s.keep()
+}
+
+// keep has the service remember the trials, so that a session that ends without a word loses none.
+func (s Session) keep() (Session, Out, bool) {
+	return s.send(atTrials, machine.VerbAccept, map[string]any{"what": machine.Trials, "channel": s.u.Channel, "text": strings.TrimSpace(s.trials.flags())})
 }
 
 func grams(text string) (g float64, err error) {

@@ -95,6 +95,10 @@ func (s *service) ask(q commission.Send) (commission.Reply, *machine.RunEvent) {
 			ch.PlacementChecked = now
 			return done, nil
 		}
+		if q.Fields["what"] == machine.Trials {
+			ch.TrialsKept = q.Fields["text"].(string)
+			return done, nil
+		}
 		s.need(ch.Primed && ch.RateMLPerMin != nil && ch.TestRun != nil && ch.PlacementChecked != nil && s.turned, q, "everything before")
 		ch.Commissioned = now
 		return done, nil

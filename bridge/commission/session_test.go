@@ -31,7 +31,7 @@ func TestWholeSession(t *testing.T) {
 			if c.out.Wants != commission.Nothing || s.f.Channel.Commissioned == nil || !c.shows("Channel alk is commissioned") {
 				t.Errorf("%s, lag %v: asks %q at the end", u.Node, lag, c.out.Prompt)
 			}
-			want := "accept refill prime prime primed calibrate calibrate calibrate calibrate run accept"
+			want := "accept refill prime prime primed calibrate accept calibrate accept calibrate accept calibrate run accept"
 			if u.AutoOff > 0 {
 				want = strings.Replace(want, "prime", "prove", 1)
 			}

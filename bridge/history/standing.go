@@ -97,7 +97,7 @@ func (r *reader) proof(l *line) (machine.Body, error) {
 
 func (r *reader) accepted(l *line) (machine.Body, error) {
 	r.noEnd(l)
-	if what, text, _ := strings.Cut(l.text(fReason), ": "); l.has.has(fChannel) && (what == machine.Placement || what == machine.Commissioned) {
+	if what, text, _ := strings.Cut(l.text(fReason), ": "); l.has.has(fChannel) && (what == machine.Placement || what == machine.Trials || what == machine.Commissioned) {
 		return machine.Accepted{What: r.name(what), Channel: r.name(l.text(fChannel)), Text: strings.Clone(text)}, nil
 	}
 	if l.has&setOf(fChannel, fSystem, fNode) != 0 {

@@ -242,7 +242,7 @@ func (s *State) applyCalibration(r Row, b Calibration) {
 	c.rate, c.offset, c.runsOn, c.trials = b.Rate, b.Offset, b.RunsOn, b.Trials
 	c.cv = metering.Repeatability(b.Trials, b.Offset)
 	c.tolerance, c.provisional, c.calibratedAt, c.ranBefore = b.Tolerance, b.Provisional, r.At, c.ranFor
-	c.handover.tried = time.Time{}
+	c.handover.tried, c.handover.trials = time.Time{}, ""
 	s.container(c.cfg.Container).rest.doubt = ""
 }
 

@@ -10,6 +10,7 @@ import (
 // Things of a channel that a keeper accepts by `accept`.
 const (
 	Placement    = "placement"    // container, pump, line and outlet were looked at
+	Trials       = "trials"       // what runs of a calibration under way delivered, until it is entered
 	Commissioned = "commissioned" // the schedule and its largest effect were seen and agreed to
 )
 
@@ -17,6 +18,7 @@ const (
 // record for people: no run rests on it.
 type handover struct {
 	placed       time.Time // the placement was looked at
+	trials       string    // of a calibration under way, as the command line takes them
 	tried        time.Time // a test run of the calibration in use has finished
 	commissioned time.Time
 }
@@ -29,6 +31,8 @@ func (s *State) applyAccepted(r Row, b Accepted) {
 		case c == nil:
 		case b.What == Placement:
 			c.handover.placed = r.At
+		case b.What == Trials:
+			c.handover.trials = b.Text
 		case b.What == Commissioned:
 			c.handover.commissioned = r.At
 		}
@@ -62,8 +66,11 @@ func (t *turn) acceptChannel(q Request) reply {
 		}
 	}
 	t.record(Accepted{What: q.What, Channel: c.cfg.ID, Text: q.Text}, q.By)
-	if q.What == Placement {
+	switch q.What {
+	case Placement:
 		return done(fmt.Sprintf("the placement of channel %s is recorded", c.cfg.ID), nil)
+	case Trials:
+		return done(fmt.Sprintf("the trials of channel %s are kept until its calibration is entered", c.cfg.ID), nil)
 	}
 	return done(fmt.Sprintf("channel %s is commissioned", c.cfg.ID), nil)
 }

@@ -45,9 +45,18 @@ func TestHandover(t *testing.T) {
 	if w.PlacementChecked == nil || w.TestRun == nil || w.Commissioned == nil || !w.Commissioned.Equal(*v.Commissioned) {
 		t.Errorf("the fold knows placement %v, test run %v, commissioned %v", w.PlacementChecked, w.TestRun, w.Commissioned)
 	}
+	const kept = "--trial 30s=5mL"
+	r.must(machine.VerbAccept, machine.Request{What: machine.Trials, Channel: "alk", Text: "--trial 30s=4mL"})
+	r.must(machine.VerbAccept, machine.Request{What: machine.Trials, Channel: "alk", Text: kept})
+	r.crash()
+	r.boot()
+	if v = r.channel("alk"); v.TrialsKept != kept {
+		t.Errorf("after a crash the trials read %q; want %q", v.TrialsKept, kept)
+	}
+	r.advance(time.Minute)
 	trials := []machine.Trial{{Seconds: 30, MeasuredML: boardRate / 2}, {Seconds: 30, MeasuredML: boardRate / 2}, {Seconds: 30, MeasuredML: boardRate / 2}}
 	r.must(machine.VerbCalibrate, machine.Request{Channel: "alk", Trials: trials})
-	if v = r.channel("alk"); v.TestRun != nil || v.PlacementChecked == nil || v.Commissioned == nil {
+	if v = r.channel("alk"); v.TestRun != nil || v.TrialsKept != "" || v.PlacementChecked == nil || v.Commissioned == nil {
 		t.Errorf("after a new calibration: placement %v, test run %v, commissioned %v", v.PlacementChecked, v.TestRun, v.Commissioned)
 	}
 	r.must(machine.VerbTube, machine.Request{Channel: "alk"})

@@ -177,11 +177,11 @@ func (t *turn) askAccept(q Request) reply {
 	switch q.What {
 	case "configuration":
 		return t.acceptConfiguration(q)
-	case Placement, Commissioned:
+	case Placement, Trials, Commissioned:
 		return t.acceptChannel(q)
 	case "ledger":
 	default:
-		return *unknownName("thing to accept", q.What, []string{"configuration", "ledger", Placement, Commissioned})
+		return *unknownName("thing to accept", q.What, []string{"configuration", "ledger", Placement, Trials, Commissioned})
 	}
 	for _, k := range t.standing {
 		if k.code == safety.LedgerRestored {

@@ -147,6 +147,7 @@ func (s *State) channelView(c *channelState) ChannelView {
 		v.Calibrated = nil
 	}
 	h := c.handover
+	v.TrialsKept = h.trials
 	v.PlacementChecked, v.TestRun, v.Commissioned = maybeTime(h.placed), maybeTime(h.tried), maybeTime(h.commissioned)
 	v.Withheld = s.channelBlocks(c)
 	v.LockedOut = slices.ContainsFunc(v.Withheld, func(b BlockView) bool { return b.Code.Lockout() })

@@ -131,7 +131,8 @@ type ChannelView struct {
 	Course      *CourseView `json:"course,omitempty"` // left out where none is declared
 	// How far commissioning has come; left out while it has not.
 	PlacementChecked *time.Time `json:"placement_checked,omitempty"`
-	TestRun          *time.Time `json:"test_run,omitempty"` // of the calibration in use
+	TrialsKept       string     `json:"trials_kept,omitempty"` // of a calibration that is not entered yet, as the command line takes them
+	TestRun          *time.Time `json:"test_run,omitempty"`    // of the calibration in use
 	Commissioned     *time.Time `json:"commissioned,omitempty"`
 }
 

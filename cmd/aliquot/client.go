@@ -29,6 +29,8 @@ type client struct {
 	layout topics.Layout
 	mqtt   *mqtt.Client
 	heard  chan mqtt.Message
+	gone   chan string // the service, or the broker, went away: which; nil: nobody looks
+	lost   string      // what was seen to have gone
 	up     chan struct{}
 	failed chan error
 	stop   func()
@@ -129,6 +131,8 @@ func (c *client) askWithin(ctx context.Context, wait time.Duration, verb machine
 			if r, ok := c.answerTo(m, ref); ok {
 				return r, nil
 			}
+		case what := <-c.gone:
+			return reply{}, c.wentAway(what)
 		case <-late:
 			return reply{}, fail(exitNoReply, "no answer from the service within %s; does it run, and may this user write to %s?", wait, c.layout.Ask(verb))
 		case <-ctx.Done():
@@ -158,6 +162,44 @@ func (c *client) send(wait time.Duration, verb machine.Verb, fields map[string]a
 	return ref, nil
 }
 
+// Parties that can go away while somebody waits.
+const (
+	theService = "the service"
+	theBroker  = "the broker"
+)
+
+func (c *client) wentAway(what string) error {
+	c.lost = what
+	return fail(exitNoReply, "%s went away", what)
+}
+
+// dialWatching is dial, and notices when the service or the broker goes away: whoever has started a pump must not wait for
+// an end that nobody will tell.
+func dialWatching(ctx context.Context, l loaded) (*client, error) {
+	gone, status := make(chan string, 1), l.layout().Availability()
+	c, err := dial(ctx, l, func(o *mqtt.Options) {
+		o.Subscriptions = append(o.Subscriptions, mqtt.Subscription{Filter: status, QoS: 1})
+		others := o.OnMessage
+		o.OnMessage = func(m mqtt.Message) {
+			switch {
+			case m.Topic != status:
+				others(m)
+			case !m.Retained && string(m.Payload) != topics.Online:
+				notify(gone, theService)
+			}
+		}
+		o.OnDown = func(err error) {
+			if err != nil {
+				notify(gone, theBroker)
+			}
+		}
+	})
+	if err == nil {
+		c.gone = gone
+	}
+	return c, err
+}
+
 func (c *client) answerTo(m mqtt.Message, ref string) (reply, bool) {
 	var r reply
 	if m.Topic != c.layout.Answer() && m.Topic != c.layout.Problem() {
@@ -182,6 +224,8 @@ func (c *client) event(ctx context.Context, wait time.Duration, wanted func(kind
 			if json.Unmarshal(m.Payload, &e) == nil && e.Kind != "" && wanted(e.Kind, e.Data) {
 				return nil
 			}
+		case what := <-c.gone:
+			return c.wentAway(what)
 		case <-late:
 			return fail(exitNoReply, "nothing was heard within %s", wait.Round(time.Second))
 		case <-ctx.Done():

@@ -18,7 +18,7 @@ type commissionCommand struct {
 	Channel string   `arg:""`
 	Status  bool     `help:"Only say how far it has come."`
 	Again   []string `help:"Do a step once more: placement, contents, direction, priming, calibration, test-run, handover." placeholder:"STEP"`
-	Trial   []string `help:"A trial of an earlier session that was left, as time=volume or time=mass." placeholder:"60s=9.8mL" sep:"none"`
+	Trial   []string `help:"A trial of an earlier session, as time=volume or time=mass; left out, those that the service remembers." placeholder:"60s=9.8mL" sep:"none"`
 	Density string   `help:"Of the solution that was weighed in it." placeholder:"1.05kg/L"`
 	Water   string   `help:"Temperature of the plain water that was weighed in it." placeholder:"20degC"`
 	By      string   `help:"Who does it; asked for if left out." env:"ALIQUOT_BY"`
@@ -49,6 +49,7 @@ func (c commissionCommand) Run(ctx context.Context, std stream, g *Globals) erro
 		return err
 	}
 	defer client.stop()
+	client.gone = w.gone
 	if err := w.complete(ctx); err != nil {
 		return err
 	}
@@ -61,6 +62,10 @@ func (c commissionCommand) Run(ctx context.Context, std stream, g *Globals) erro
 	// Where the terminal is a pipe, its end must not end the process before the pump has stopped.
 	signal.Ignore(syscall.SIGPIPE)
 	defer signal.Reset(syscall.SIGPIPE)
+	if len(readings) == 0 {
+		// What cannot be read is measured again.
+		readings, liquid, _ = commandOf(w.facts().Channel.TrialsKept).kept()
+	}
 	session, out := commission.New(setup, w.facts(), c.By, readings, liquid, again...)
 	t := newTalk(ctx, l, client, w, std)
 	return t.run(ctx, session, out)
@@ -80,6 +85,24 @@ func (c commissionCommand) steps() ([]commission.Step, error) {
 		list = append(list, s)
 	}
 	return list, nil
+}
+
+// commandOf reads the trials that the service remembers of a session that was left; they are written as this command takes
+// them.
+func commandOf(trials string) commissionCommand {
+	var c commissionCommand
+	words := strings.Fields(trials)
+	for i := 0; i+1 < len(words); i += 2 {
+		switch words[i] {
+		case "--trial":
+			c.Trial = append(c.Trial, words[i+1])
+		case "--density":
+			c.Density = words[i+1]
+		case "--water":
+			c.Water = words[i+1]
+		}
+	}
+	return c
 }
 
 // kept reads the trials of an earlier session.

@@ -122,7 +122,7 @@ func (w *watching) listen(o *mqtt.Options) {
 	}
 	o.OnDown = func(err error) {
 		if err != nil {
-			notify(w.gone, "the broker")
+			notify(w.gone, theBroker)
 		}
 	}
 }
@@ -133,7 +133,7 @@ func (w *watching) take(m mqtt.Message) bool {
 	if m.Topic == w.status {
 		w.available = string(m.Payload)
 		if w.available != "online" {
-			notify(w.gone, "the service")
+			notify(w.gone, theService)
 		}
 	} else if into, ok := w.topics[m.Topic]; !ok {
 		return false

@@ -22,7 +22,7 @@ func (a asking) watched(ctx context.Context, std stream, g *Globals, verb machin
 		return err
 	}
 	// The connection outlives an interrupt, so that the stop still gets out.
-	c, err := dial(context.WithoutCancel(ctx), l)
+	c, err := dialWatching(context.WithoutCancel(ctx), l)
 	if err != nil {
 		return err
 	}
@@ -33,7 +33,7 @@ func (a asking) watched(ctx context.Context, std stream, g *Globals, verb machin
 			return err
 		}
 		// Nobody knows whether it started.
-		return stopNow(ctx, c, fields["channel"], err)
+		return stopNow(ctx, l, c, fields["channel"], err)
 	}
 	if err := tell(std, a.Format, r); err != nil || r.Code != "started" {
 		return err
@@ -42,11 +42,11 @@ func (a asking) watched(ctx context.Context, std stream, g *Globals, verb machin
 	if err := json.Unmarshal(r.Result, &started); err != nil {
 		return fail(exitFailed, "the answer cannot be read: %w", err)
 	}
-	return a.follow(ctx, std, c, fields["channel"], started)
+	return a.follow(ctx, std, l, c, fields["channel"], started)
 }
 
 // follow waits for the end of a run.
-func (a asking) follow(ctx context.Context, std stream, c *client, channel any, started machine.RunResult) error {
+func (a asking) follow(ctx context.Context, std stream, l loaded, c *client, channel any, started machine.RunResult) error {
 	stopBar := progress(std.err, started.Seconds, a.Format)
 	defer stopBar()
 	var ended machine.RunEvent
@@ -55,7 +55,7 @@ func (a asking) follow(ctx context.Context, std stream, c *client, channel any, 
 	})
 	stopBar()
 	if err != nil {
-		return stopNow(ctx, c, channel, err)
+		return stopNow(ctx, l, c, channel, err)
 	}
 	if a.Format == "json" {
 		return writeJSON(std.out, ended)
@@ -71,18 +71,24 @@ func (a asking) follow(ctx context.Context, std stream, c *client, channel any, 
 	return nil
 }
 
-// stopNow stops the pump before anything is said: somebody went away, or nobody answers any more.
-func stopNow(ctx context.Context, c *client, channel any, why error) error {
-	r, err := c.ask(context.WithoutCancel(ctx), machine.VerbStop, map[string]any{"channel": channel})
+// stopNow stops the pump before anything is said: somebody went away, or nobody answers any more. Where the service has
+// gone, the pump's node is told without it.
+func stopNow(ctx context.Context, l loaded, c *client, channel any, why error) error {
 	code := exitFailed
 	var f failure
 	if asFailure(why, &f) {
 		code = f.code
 	}
-	if err != nil {
-		return fail(code, "%w; the stop was not answered: the pump may still run, for its commanded time at most. aliquot stop-all tells the nodes themselves", why)
+	if c.lost != theService {
+		if r, err := c.askWithin(context.WithoutCancel(ctx), stopWait, machine.VerbStop, map[string]any{"channel": channel}); err == nil {
+			return fail(code, "%w; %s", why, r.Text)
+		}
 	}
-	return fail(code, "%w; %s", why, r.Text)
+	id, _ := channel.(string)
+	if ch, ok := channelOf(l, id); ok && c.mqtt.Open() && stopChannel(l, c, ch) == nil {
+		return fail(code, "%w; the pump's node was told to stop, without the service", why)
+	}
+	return fail(code, "%w; the stop was not answered: the pump may still run, for its commanded time at most. aliquot stop-all tells the nodes themselves", why)
 }
 
 // progress shows a bar for a run of so many seconds, on a terminal only.

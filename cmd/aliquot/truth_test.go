@@ -61,6 +61,13 @@ func (w *truth) of(at channelAt) float64 {
 	return w.ml[at]
 }
 
+// longestOf is how long an output ran at most without a break.
+func (w *truth) longestOf(at channelAt) time.Duration {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	return w.longest[at]
+}
+
 // alkAt and traceAt are where the channels of these tests are.
 var alkAt, traceAt = channelAt{"board", 1}, channelAt{"timed", 0}
 
