@@ -241,6 +241,9 @@ func (s *State) applySum(r Row, b RunPast) {
 	}
 	c.ranFor += k.Longest
 	c.totalHi += k.Hi
+	if s.sinceCourse(c, b.Happened) { // the last run of the sum: what a course may have begun within counts whole
+		c.courseHi += k.Hi
+	}
 	c.totalLo += k.Lo
 	if s.sinceCourse(c, b.Happened) { // a sum reaches over no local day
 		c.courseHi += k.Hi

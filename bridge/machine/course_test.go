@@ -309,3 +309,27 @@ func TestPreviewOfACourse(t *testing.T) {
 		t.Errorf("the evening before: %v, %v", list, codes)
 	}
 }
+
+// Runs that stand in a shorter ledger as sums count to a course as their own rows did; a sum that its first moment lies
+// within counts whole, never less.
+func TestINV1_SummedRunsCountToACourse(t *testing.T) {
+	for name, from := range map[string]time.Time{"from the first day": march(1), "from a day among the sums": march(31), "from the middle of a sum": march(31)} {
+		zone := time.UTC
+		if name == "from the middle of a sum" {
+			zone = time.FixedZone("three east", 3*60*60)
+		}
+		site := lagoon(zone)
+		for i := range site.Channels {
+			site.Channels[i].Course = safety.Course{From: from, Total: ml(5000)}
+		}
+		rows := condensable(site, 160, 7)
+		short := shorter(t, rows, condense(rows, rows[len(rows)-1].At.AddDate(0, 0, -60)))
+		whole, less := fold(site, rows), fold(site, short)
+		for i, c := range machine.Snapshot(&whole).Channels {
+			got, want := machine.Snapshot(&less).Channels[i].Course.GivenML, c.Course.GivenML
+			if spare := got - want; want < 100 || spare < -1e-9 || spare > 6 || (zone == time.UTC && spare > 1e-9) {
+				t.Errorf("%s: of %s the whole ledger counts %v mL, the shorter one %v mL", name, c.ID, want, got)
+			}
+		}
+	}
+}

@@ -39,7 +39,7 @@ func Durable(s *State) string {
 		if c.inForce != nil {
 			say("  in force %s", *c.inForce)
 		}
-		say("  total %d %d ran %d last %v %s", c.totalHi, c.totalLo, c.ranFor, c.lastRun, c.lastOutcome)
+		say("  total %d %d course %d ran %d last %v %s", c.totalHi, c.totalLo, c.courseHi, c.ranFor, c.lastRun, c.lastOutcome)
 		say("  book %+v", c.book)
 		if c.open != nil {
 			say("  open %+v at %v %d", c.open.RunReserved, c.open.at, c.open.elapsed)
