@@ -23,7 +23,7 @@ func (k *track) judge(t Test) Result {
 		res = Result{Value: t.Value, Known: true, Predicted: b.level, PredictedSD: math.Sqrt(b.ll + sd*sd)}
 		res.Distance, res.Limit = k.distance(t.Value), k.limit(res.PredictedSD)
 	}
-	gross := float64(grossShare)
+	gross := k.slipShare()
 	fits := !t.Doubtful && res.Distance <= res.Limit
 	switch {
 	case k.doubt != nil && !t.Doubtful && k.agreesWithHeld(t, sd) && !(fits && k.nearerToPrediction(t)):
@@ -48,8 +48,15 @@ func (k *track) judge(t Test) Result {
 	res.Verdict = Accepted
 	if res.Known {
 		res.Gross = k.mix.grossWeight()
+		k.slips += res.Gross
 	}
 	return res
+}
+
+// slipShare is the share of this keeper's tests that are grossly wrong, as far as they have shown it: grossShare counts as
+// slipTests tests. Nobody is so careful that less than half of that is believed of him.
+func (k *track) slipShare() float64 {
+	return max(grossShare/2, (slipTests*grossShare+k.slips)/(slipTests+float64(k.used+k.refuted)))
 }
 
 func (k *track) testSD(t Test) float64 {
@@ -126,6 +133,7 @@ func (k *track) refuteHeld() Resolution {
 		return None
 	}
 	k.doubt = nil
+	k.slips, k.refuted = k.slips+1, k.refuted+1
 	return Refuted
 }
 

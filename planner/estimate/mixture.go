@@ -22,8 +22,9 @@ const habits = len(walks) * len(kits)
 // Constants of the mixture, our own choice.
 const (
 	// grossShare of tests are grossly wrong (common practice: now and then one); their distance has a standard deviation
-	// of grossSize outlier distances.
+	// of grossSize outlier distances. What a keeper's own tests show of it is weighed against slipTests of these.
 	grossShare = 0.04
+	slipTests  = 12
 	grossSize  = 1.3
 	// stepSize is the relative standard deviation of a step of the use: one by a third is common, a doubling is not.
 	stepSize = 0.4

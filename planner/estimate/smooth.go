@@ -90,6 +90,7 @@ func decide(k track, inputs []Input) ([]fate, track) {
 			continue
 		}
 		k.advance(t.At)
+		gross := k.slipShare()
 		res := k.judge(t)
 		fits := !t.Doubtful && res.Distance <= res.Limit
 		switch {
@@ -105,7 +106,7 @@ func decide(k track, inputs []Input) ([]fate, track) {
 			}
 			fates[i] = fate{taken: true, res: res}
 		default:
-			fates[i] = fate{taken: true, jumps: !fits && res.Known, gross: grossShare, res: res}
+			fates[i] = fate{taken: true, jumps: !fits && res.Known, gross: gross, res: res}
 			if t.Confirmed {
 				fates[i].gross = 0
 			}

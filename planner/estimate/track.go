@@ -30,6 +30,8 @@ type track struct {
 	raised float64
 
 	used, aside    int
+	slips          float64 // of used and refuted tests: how many were grossly wrong, each by its probability
+	refuted        int
 	first          time.Time // of the first accepted test
 	last, previous Reading
 	bias           float64 // BiasSD of the last accepted test: however many of its kind follow, they do not make it smaller
