@@ -245,9 +245,6 @@ func (s *State) applySum(r Row, b RunPast) {
 		c.courseHi += k.Hi
 	}
 	c.totalLo += k.Lo
-	if s.sinceCourse(c, b.Happened) { // a sum reaches over no local day
-		c.courseHi += k.Hi
-	}
 	c.lastRun, c.activeAt = later(c.lastRun, b.Happened), later(c.activeAt, b.Happened)
 	c.carryNL, c.served = k.CarryNL, later(c.served, b.Happened)
 	if k.DayVolume > 0 {

@@ -99,11 +99,7 @@ func condensable(site *machine.Site, days int, seed uint64) []machine.Row {
 
 // condense sums what is not newer than a moment.
 func condense(rows []machine.Row, until time.Time) machine.Condensed {
-	return condenseIn(time.FixedZone("", 3*3600+900), rows, until)
-}
-
-func condenseIn(zone *time.Location, rows []machine.Row, until time.Time) machine.Condensed {
-	d := machine.NewCondenser(zone)
+	d := machine.NewCondenser(time.FixedZone("", 3*3600+900))
 	n := 0
 	for n < len(rows) && !rows[n].At.After(until) {
 		d.Add(rows[n])
@@ -183,29 +179,6 @@ func TestCondensedFoldIsTheSame(t *testing.T) {
 				}
 			}
 		}
-	}
-}
-
-// A course's total goes on counting what was summed, or a course of years could give more than its total.
-func TestINV1_ACourseCountsWhatWasSummed(t *testing.T) {
-	site := lagoon(time.UTC)
-	trace := &site.Channels[3]
-	trace.Course = safety.Course{From: time.Date(2027, 4, 10, 0, 0, 0, 0, time.UTC), Total: ml(5000)}
-	rows := condensable(site, 160, 7)
-	c := condenseIn(time.UTC, rows, rows[len(rows)-1].At.Add(-60*24*time.Hour))
-	whole, short := fold(site, rows), fold(site, shorter(t, rows, c))
-	a, b := machine.Snapshot(&whole).Channels[3].Course.GivenML, machine.Snapshot(&short).Channels[3].Course.GivenML
-	if a != b || a < 100 {
-		t.Errorf("the course has given %v mL by the whole ledger and %v mL by the shorter one", a, b)
-	}
-	var since int
-	for _, r := range c.Sums {
-		if p, ok := r.Body.(machine.RunPast); ok && p.Channel == trace.ID && p.Happened.After(trace.Course.From) {
-			since++
-		}
-	}
-	if since == 0 {
-		t.Error("nothing of the course was summed: the test compares nothing")
 	}
 }
 
