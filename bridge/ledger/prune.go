@@ -108,7 +108,7 @@ func (p *pruning) tidy() error {
 	return nil
 }
 
-// check leaves a ledger alone that may not be the newest, or whose newest row bears a date that nobody believed.
+// check leaves a ledger alone that may not be the newest.
 func (p *pruning) check() error {
 	if err := p.l.checkWritable(); err != nil {
 		return err
@@ -116,7 +116,7 @@ func (p *pruning) check() error {
 	if p.keep < KeepLeast {
 		return fmt.Errorf("rows of the last %d days are never touched, and %d were to be kept", int(KeepLeast.Hours()/24), int(p.keep.Hours()/24))
 	}
-	p.idle = !p.l.mayMark || !p.l.last.Trusted
+	p.idle = !p.l.mayMark
 	return nil
 }
 
@@ -127,12 +127,15 @@ func (p *pruning) choose() error {
 		return err
 	}
 	p.First = before.Int64 + 1
-	newest := p.l.last.At.Add(-p.keep)
+	newest, err := p.newest()
+	if p.idle = newest.IsZero(); err != nil || p.idle {
+		return err
+	}
 	d := machine.NewCondenser(p.zone)
 	stop, taken := errors.New("seen enough"), 0
-	err := p.l.each(p.First, func(r machine.Row) error {
+	err = p.l.each(p.First, func(r machine.Row) error {
 		switch {
-		case taken < p.rows && (p.Last == 0 || r.Seq == p.Last+1) && (!r.Trusted || !r.At.After(newest)):
+		case taken < p.rows && (p.Last == 0 || r.Seq == p.Last+1) && (!r.Trusted || newest.Sub(r.At) >= p.keep):
 			d.Add(r)
 			taken++
 			p.Last = r.Seq
@@ -154,6 +157,19 @@ func (p *pruning) choose() error {
 	p.sums, p.Sums = c.Sums, int64(len(c.Sums))
 	p.File = fmt.Sprintf("%s.rows-%d-%d.jsonl.gz", filepath.Base(p.l.path), p.First, p.Last)
 	return p.fetch(c.Gone)
+}
+
+// newest is the date of the newest row that bears one which was believed; zero if there is none.
+func (p *pruning) newest() (time.Time, error) {
+	var at string
+	err := p.l.read.QueryRowContext(context.Background(), "SELECT at FROM rows WHERE trusted = 1 ORDER BY seq DESC LIMIT 1").Scan(&at)
+	if errors.Is(err, sql.ErrNoRows) {
+		return time.Time{}, nil
+	}
+	if err != nil {
+		return time.Time{}, err
+	}
+	return time.Parse(time.RFC3339Nano, at)
 }
 
 func (p *pruning) note(r machine.Row) {
