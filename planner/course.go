@@ -63,13 +63,13 @@ func (s *solver) prepareCourse(l *lane) {
 		day = c.Course.From // it begins within the day
 	}
 	smallest := l.ch.Tolerance.Above(max(l.ch.Worst, l.ch.SmallestRun, 1))
-	if b, against := c.Course.Against(day, l.ch.CourseHi, smallest); against {
+	most, ends := l.courseNL()
+	b, against := c.Course.Against(day, l.ch.CourseHi, smallest)
+	switch {
+	case against && c.Course.On(day) != "":
 		l.withhold(b.Code, b.Text)
-		return
-	}
-	if most, ends := l.courseNL(); ends && most < int64(max(1, c.SmallestRun))*nlPerUL {
-		b, _ := c.Course.Against(day, c.Course.Total, 0)
-		l.withhold(safety.CourseOver, b.Text)
+	case against || (ends && most < int64(max(1, c.SmallestRun))*nlPerUL):
+		l.withhold(safety.CourseOver, c.Course.Ended(l.ch.CourseHi))
 	}
 }
 

@@ -41,12 +41,17 @@ func (c Course) Against(day time.Time, given, hi Microlitres) (Block, bool) {
 		return Block{Code: code, Text: fmt.Sprintf("the course begins on %s; %s", c.From.Format(time.DateOnly), spare)}, true
 	case code != "":
 		return Block{Code: code, Text: fmt.Sprintf("the course is over: %s was its last day; %s", c.Until.Format(time.DateOnly), afterCourse)}, true
-	case ends && given >= c.Total:
-		return Block{Code: CourseOver, Text: fmt.Sprintf("the course is over: its total of %s may have been given (%s); %s", c.Total, given, afterCourse)}, true
+	case ends && left == 0:
+		return Block{Code: CourseOver, Text: c.Ended(given)}, true
 	case ends && hi > left:
-		return Block{Code: CourseOver, Text: fmt.Sprintf("the course is over for a run of this size: of its total of %s, %s may have been given, and this run can add %s; %s", c.Total, given, hi, afterCourse)}, true
+		return Block{Code: CourseOver, Text: fmt.Sprintf("of the course's total of %s, %s may have been given, and a run that can add %s no longer fits", c.Total, given, hi)}, true
 	}
 	return Block{}, false
+}
+
+// Ended says that the total of a course is given, or as good as given: no run fits any more.
+func (c Course) Ended(given Microlitres) string {
+	return fmt.Sprintf("the course is over: of its total of %s, %s may have been given; %s", c.Total, given, afterCourse)
 }
 
 // afterCourse is what somebody can do about a course that is over.

@@ -54,8 +54,8 @@ func TestCourseTexts(t *testing.T) {
 	}{
 		{date(2, 1), 0, 2100, "the course begins on 2027-03-01"},
 		{date(3, 20), 0, 2100, "2027-03-14 was its last day"},
-		{date(3, 2), 71_000, 2100, "its total of 70 mL may have been given (71 mL)"},
-		{date(3, 2), 69_000, 2100, "of its total of 70 mL, 69 mL may have been given, and this run can add 2.1 mL"},
+		{date(3, 2), 71_000, 2100, "the course is over: of its total of 70 mL, 71 mL may have been given; for another one"},
+		{date(3, 2), 69_000, 2100, "of the course's total of 70 mL, 69 mL may have been given, and a run that can add 2.1 mL no longer fits"},
 		{date(3, 2), 100, 2100, ""},
 	} {
 		b, against := c.Against(k.today, k.given, k.hi)

@@ -29,8 +29,12 @@ func (s *State) courseBlock(c *channelState) (safety.Block, bool) {
 	if !c.cfg.Course.Declared() {
 		return safety.Block{}, false
 	}
-	ask := s.askSmallest(c)
-	return c.cfg.Course.Against(safety.LocalDay(s.clock.Wall(), s.site.Zone), s.courseHi(c), ask.Tolerance.Above(max(ask.Worst, ask.Volume)))
+	ask, day := s.askSmallest(c), safety.LocalDay(s.clock.Wall(), s.site.Zone)
+	b, against := c.cfg.Course.Against(day, s.courseHi(c), ask.Tolerance.Above(max(ask.Worst, ask.Volume)))
+	if against && c.cfg.Course.On(day) == "" {
+		b.Text = c.cfg.Course.Ended(s.courseHi(c)) // not even the smallest run fits
+	}
+	return b, against
 }
 
 // courseOver says that the channel gives nothing any more until its configuration changes.
