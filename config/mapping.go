@@ -48,8 +48,8 @@ func (v value) open() (mapping, bool) {
 		return m, false
 	}
 	fixed, named := theSchema.namesOf(v.schema)
-	if len(v.y.Content) > 2*maxEntries {
-		v.problem(fmt.Sprintf("found %d keys", len(v.y.Content)/2), fmt.Sprintf("at most %d are read", maxEntries), "")
+	if len(v.y.Content) > 2*maxNames {
+		v.problem(fmt.Sprintf("found %d keys", len(v.y.Content)/2), fmt.Sprintf("at most %d are read", maxNames), "")
 		return m, false
 	}
 	commas := commaTails(v.y)

@@ -14,9 +14,10 @@ import (
 
 // Bounds of a file that is read at all: far above any real site, far below what would hurt a small board.
 const (
-	maxFileBytes = 1 << 20
+	maxFileBytes = 4 << 20
 	maxDepth     = 12
-	maxEntries   = 100 // of one list, or of one mapping of names
+	maxEntries   = 100  // of one list
+	maxNames     = 5000 // of one mapping of names: the channels of a farm
 )
 
 // reader collects what is found on the way through one file.

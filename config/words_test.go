@@ -1,6 +1,7 @@
 package config
 
 import (
+	"fmt"
 	"strings"
 	"testing"
 	"time"
@@ -88,8 +89,8 @@ func TestBroker(t *testing.T) {
 func TestDocuments(t *testing.T) {
 	deep := strings.Repeat("{a: ", 40) + "1" + strings.Repeat("}", 40)
 	many := "site: x\nprobes:\n"
-	for i := range 101 {
-		many += "  p" + strings.Repeat("x", i%40) + string(rune('a'+i/40)) + ": {}\n"
+	for i := range 5001 {
+		many += fmt.Sprintf("  p%d: {}\n", i)
 	}
 	for name, c := range map[string]struct{ text, want string }{
 		"empty":         {"", "f: the file is empty"},
@@ -98,9 +99,9 @@ func TestDocuments(t *testing.T) {
 		"scalar":        {"hello\n", `f:1:1: found the text "hello", must be a mapping of keys`},
 		"list":          {"- a\n", "f:1:1: found a list, must be a mapping of keys"},
 		"deep":          {"site: " + deep, "more than 12 levels"},
-		"large":         {strings.Repeat("#\n", 600_000), "at most 1048576 are read"},
+		"large":         {strings.Repeat("#\n", 2_100_000), "at most 4194304 are read"},
 		"not text":      {"site: \xff\xfe\n", "no YAML"},
-		"many":          {many, "found 101 keys, at most 100 are read"},
+		"many":          {many, "found 5001 keys, at most 5000 are read"},
 		"complex key":   {"? [a, b]\n: c\n", "a key that is no plain text"},
 		"broken second": {"site: a\n---\n{", "no YAML"},
 		"control":       {"site: \"a\\0b\"\n", "control characters"},

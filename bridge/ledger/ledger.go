@@ -40,9 +40,10 @@ type Ledger struct {
 	write   *sql.DB   // nil if opened for reading
 	lock    *lockFile // nil if opened for reading
 	files   identity
-	last    machine.Row // Seq 0: no row yet
-	mayMark bool        // whether the high-water file may be replaced, see keepMark
-	failure error       // why nothing is stored any more
+	last    machine.Row     // Seq 0: no row yet
+	mayMark bool            // whether the high-water file may be replaced, see keepMark
+	topics  map[string]bool // the retained topics that are stored; nil: not read yet
+	failure error           // why nothing is stored any more
 	closed  bool
 }
 

@@ -19,7 +19,7 @@ func (l *Ledger) SetRetainedTopics(topics []string) error {
 	}
 	err := l.prepareDisk()
 	if err == nil {
-		err = inTransaction(l.write, func(tx *sql.Tx) error { return replaceTopics(tx, topics) })
+		err = l.storeTopics(topics)
 	}
 	if err != nil {
 		return l.fail(fmt.Errorf("storing the list of retained topics: %w", err))
@@ -27,15 +27,52 @@ func (l *Ledger) SetRetainedTopics(topics []string) error {
 	return nil
 }
 
-func replaceTopics(tx *sql.Tx, topics []string) error {
-	ctx := context.Background()
-	if _, err := tx.ExecContext(ctx, "DELETE FROM retained_topics"); err != nil {
-		return err
+// storeTopics writes what is different: the list of a farm is long, and each alert that is new adds to it.
+func (l *Ledger) storeTopics(topics []string) error {
+	if l.topics == nil {
+		stored, err := readTopics(l.read)
+		if err != nil {
+			return err
+		}
+		l.topics = setOf(stored)
 	}
-	sorted := slices.Clone(topics)
-	slices.Sort(sorted)
-	for _, t := range slices.Compact(sorted) {
-		if _, err := tx.ExecContext(ctx, "INSERT INTO retained_topics (topic) VALUES (?)", t); err != nil {
+	wanted := setOf(topics)
+	fresh, gone := missingFrom(l.topics, wanted), missingFrom(wanted, l.topics)
+	if len(fresh)+len(gone) == 0 {
+		return nil
+	}
+	err := inTransaction(l.write, func(tx *sql.Tx) error {
+		return errors.Join(each(tx, "DELETE FROM retained_topics WHERE topic = ?", gone), each(tx, "INSERT INTO retained_topics (topic) VALUES (?)", fresh))
+	})
+	if err == nil {
+		l.topics = wanted
+	}
+	return err
+}
+
+func setOf(list []string) map[string]bool {
+	set := make(map[string]bool, len(list))
+	for _, t := range list {
+		set[t] = true
+	}
+	return set
+}
+
+// missingFrom lists what of a set is not in another one, sorted.
+func missingFrom(have, wanted map[string]bool) []string {
+	var out []string
+	for t := range wanted {
+		if !have[t] {
+			out = append(out, t)
+		}
+	}
+	slices.Sort(out)
+	return out
+}
+
+func each(tx *sql.Tx, statement string, topics []string) error {
+	for _, t := range topics {
+		if _, err := tx.ExecContext(context.Background(), statement, t); err != nil {
 			return err
 		}
 	}
