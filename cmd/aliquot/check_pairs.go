@@ -55,9 +55,12 @@ func newPairing(channels []config.Channel, y config.System, strength func(config
 	p := pairing{expected: true}
 	for i := range channels {
 		ch := &channels[i]
+		if ch.System != y.ID { // asked first: a farm has many channels, and as many systems
+			continue
+		}
 		s := strength(*ch)
 		dkh, mgL := s[units.Alkalinity]/y.NetLitres, s[units.Calcium]/y.NetLitres
-		if ch.System != y.ID || dkh == 0 && mgL == 0 {
+		if dkh == 0 && mgL == 0 {
 			continue
 		}
 		ml, ok := expectedML(channels, *ch)

@@ -76,8 +76,11 @@ func limewater(l loaded) []string {
 	for _, y := range l.Systems {
 		told := map[string]bool{}
 		for _, ch := range l.Channels {
+			if ch.System != y.ID {
+				continue
+			}
 			p, ok := contentsOf(l.Site, ch)
-			if !ok || p.Limewater == nil || ch.System != y.ID || told[p.ID] {
+			if !ok || p.Limewater == nil || told[p.ID] {
 				continue
 			}
 			told[p.ID] = true
@@ -105,7 +108,10 @@ func limewaterWords(p config.Supplement) string {
 // doses says whether a system gets alkalinity from a channel of ours that leaves salt behind; limewater leaves none.
 func doses(l loaded, system string) bool {
 	for _, ch := range l.Channels {
-		if p, found := contentsOf(l.Site, ch); ch.System == system && found && p.Limewater == nil {
+		if ch.System != system {
+			continue
+		}
+		if p, found := contentsOf(l.Site, ch); found && p.Limewater == nil {
 			if _, ok := channelAcidity(l.Site, ch); ok {
 				return true
 			}
