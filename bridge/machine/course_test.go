@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"aliquot/bridge/machine"
+	"aliquot/planner"
 	"aliquot/safety"
 )
 
@@ -129,6 +130,37 @@ func TestINV1_INV14_ACourseNeverGivesMoreThanItsTotal(t *testing.T) {
 		t.Errorf("%.2f mL truly went into the tank, of a course of 5.5 mL", sum)
 	}
 	r.check.refolds(r)
+}
+
+// What shares the volume of a course gives nothing any more once its total is given, not only from the next plan on.
+func TestWhatSharesACourseEndsWithIt(t *testing.T) {
+	site := courseSite(time.UTC, safety.Course{From: march(1), Total: ml(8)})
+	site.Tick = mustCron("5 0 * * *")
+	site.Channels[3].FixedPerDay = 4
+	c := &site.Channels[1]
+	c.Mode, c.Quantity, c.ShareOf, c.ShareRatio = planner.Share, "", "trace", 1
+	r := newRig(t, site, noon)
+	r.boot()
+	r.commission()
+	r.advance(5 * 24 * time.Hour)
+	var last time.Time // of the course
+	given := 0
+	for _, row := range r.rows {
+		b, ok := row.Body.(machine.RunReserved)
+		switch {
+		case !ok || b.Purpose != machine.Dose:
+		case b.Channel == "trace":
+			last = row.At
+		case b.Channel == "ca":
+			given++
+			if !last.IsZero() && r.channel("trace").Course.State == machine.CourseEnded && row.At.After(march(3).Add(9*time.Hour)) {
+				t.Errorf("ca gives at %s, after the course ended with the run at %s", row.At.Format(time.DateTime), last.Format(time.DateTime))
+			}
+		}
+	}
+	if given == 0 || last.Day() != 3 {
+		t.Errorf("ca gave %d times, the last run of the course was at %s; the test wants runs until the morning of the 3rd", given, last.Format(time.DateTime))
+	}
 }
 
 // A course begins, and is counted, from the first day on by the site's zone.

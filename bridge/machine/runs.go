@@ -50,6 +50,7 @@ func (t *turn) start(c *channelState, w wanted) (RunReserved, safety.Verdict) {
 		return RunReserved{}, v
 	}
 	row := t.reserve(c, w)
+	t.daysStale = t.daysStale || c.cfg.Course.Total > 0 // what shares its volume ends with it
 	t.do(SendRun{RunReserved: row, Expires: t.wall().Add(safety.RunTTL), NotAfter: t.now.Mono + safety.RunTTL})
 	t.do(Happened{Kind: "run_started", At: t.wall(), Data: runEvent(row)})
 	return row, v
