@@ -152,7 +152,7 @@ func (h *host) wakeAt() (time.Duration, bool) {
 		return p.busy, true
 	}
 	wake := machine.NextWake(&p.state) + p.born
-	if wake-p.stepped >= 15*time.Second && !h.w.s.Awake {
+	if wake-p.stepped >= 15*time.Second && !h.w.s.Awake && !h.w.running() { // a run may end between two looks
 		wake = p.stepped + idle
 		// The slots of the cove lie on quarters of an hour by the host's clock.
 		wall := h.w.s.Start.Add(p.stepped + h.offset)
@@ -162,6 +162,18 @@ func (h *host) wakeAt() (time.Duration, bool) {
 		wake = p.stepped + 5*time.Second
 	}
 	return wake, true
+}
+
+// running says whether a node is at a run.
+func (w *world) running() bool {
+	for _, n := range w.nodes {
+		for i := range n.flights {
+			if n.sim.Running(i + 1) {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 func (h *host) wake() {
