@@ -15,7 +15,7 @@ import (
 // channel locked out, an hour with its plans, and a fold. The square of it would be sixteen times. Each is measured several
 // times, in turn, by the time that the processor worked for it, and the least counts: what else the computer does only adds.
 func TestFarmGrowsLinearly(t *testing.T) {
-	const small, large, most = 100, 400, 9.0
+	const small, large, most = 100, 400, 11.0
 	least := map[string]map[int]time.Duration{}
 	note := func(name string, systems int, d time.Duration) {
 		if least[name] == nil {
