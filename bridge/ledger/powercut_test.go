@@ -21,7 +21,7 @@ var (
 )
 
 // rowsTraced makes SQLite fold its -wal file into the database in the middle, which it does after 1000 pages.
-const rowsTraced = 810
+const rowsTraced = 2700
 
 // traced has a child write a ledger from nothing, and gives its directory and the calls that it made.
 func traced(t *testing.T) (dir string, calls []call) {

@@ -17,7 +17,7 @@ const applicationID = 0x616c6971
 
 // migrations bring a ledger forward; the n-th one makes schema n of schema n−1. A released one is never changed:
 // a new one is added behind it, with a ledger of that schema in testdata.
-var migrations = []string{schema1, schema2, schema3}
+var migrations = []string{schema1, schema2, schema3, schema4}
 
 // Rows are kept as they came. The triggers are the last line behind this package's own checks, for whoever
 // opens the file with another tool (INV-12).
@@ -75,6 +75,40 @@ WHEN NEW.seq IS NOT (SELECT coalesce(max(seq), 0) + 1 FROM rows) AND NOT (
 	AND NOT EXISTS (SELECT 1 FROM rows WHERE seq = NEW.seq))
 BEGIN SELECT RAISE(ABORT, 'a row must follow the last one without a gap'); END;
 DROP TRIGGER rows_never_go;
+CREATE TRIGGER rows_never_go BEFORE DELETE ON rows
+WHEN NOT (OLD.seq <= (SELECT coalesce(max(last), 0) FROM pruned)
+	AND OLD.at < strftime('%Y-%m-%dT%H:%M:%S', (SELECT at FROM rows WHERE trusted = 1 ORDER BY seq DESC LIMIT 1), '-400 days'))
+BEGIN SELECT RAISE(ABORT, 'rows of the ledger are never removed'); END;
+`
+
+// In layout 4 a row without a run's id, a slot or a reference has no place in their indexes: each is a page that a transaction
+// writes. The table is made anew, since a constraint of a column cannot be taken off.
+const schema4 = `
+CREATE TABLE rows_by_seq (
+	seq     INTEGER PRIMARY KEY CHECK (seq > 0),
+	id      TEXT CHECK (id <> ''),
+	at      TEXT NOT NULL,
+	elapsed INTEGER NOT NULL,
+	trusted INTEGER NOT NULL CHECK (trusted IN (0, 1)),
+	by      TEXT NOT NULL,
+	kind    TEXT NOT NULL CHECK (kind <> ''),
+	slot    TEXT CHECK (slot <> ''),
+	ref     TEXT CHECK (ref <> ''),
+	body    TEXT NOT NULL
+) STRICT;
+INSERT INTO rows_by_seq SELECT seq, id, at, elapsed, trusted, by, kind, slot, ref, body FROM rows ORDER BY seq;
+DROP TABLE rows;
+ALTER TABLE rows_by_seq RENAME TO rows;
+CREATE UNIQUE INDEX rows_id ON rows (id) WHERE id IS NOT NULL;
+CREATE UNIQUE INDEX rows_slot ON rows (slot) WHERE slot IS NOT NULL;
+CREATE UNIQUE INDEX rows_ref ON rows (ref) WHERE ref IS NOT NULL;
+CREATE TRIGGER rows_in_order BEFORE INSERT ON rows
+WHEN NEW.seq IS NOT (SELECT coalesce(max(seq), 0) + 1 FROM rows) AND NOT (
+	NEW.seq > 0 AND NEW.seq <= (SELECT coalesce(max(last), 0) FROM pruned) AND NEW.kind IN ('run_past', 'probe')
+	AND NOT EXISTS (SELECT 1 FROM rows WHERE seq = NEW.seq))
+BEGIN SELECT RAISE(ABORT, 'a row must follow the last one without a gap'); END;
+CREATE TRIGGER rows_never_change BEFORE UPDATE ON rows
+BEGIN SELECT RAISE(ABORT, 'rows of the ledger are never changed'); END;
 CREATE TRIGGER rows_never_go BEFORE DELETE ON rows
 WHEN NOT (OLD.seq <= (SELECT coalesce(max(last), 0) FROM pruned)
 	AND OLD.at < strftime('%Y-%m-%dT%H:%M:%S', (SELECT at FROM rows WHERE trusted = 1 ORDER BY seq DESC LIMIT 1), '-400 days'))

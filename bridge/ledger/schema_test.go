@@ -14,7 +14,7 @@ import (
 var rewrite = flag.Bool("rewrite", false, "write the golden ledger of the present schema anew")
 
 // goldens are ledgers of every layout; -rewrite makes the newest.
-var goldens = []string{"testdata/schema-1.db", "testdata/schema-2.db", "testdata/schema-3.db"}
+var goldens = []string{"testdata/schema-1.db", "testdata/schema-2.db", "testdata/schema-3.db", "testdata/schema-4.db"}
 
 // A ledger of every released schema is kept in testdata; it must open and read the same for ever.
 func TestH44GoldenLedger(t *testing.T) {
@@ -53,7 +53,7 @@ var nextSteps = append(migrations[:len(migrations):len(migrations)], "CREATE TAB
 
 func TestH44UpdateKeepsTheRowsAndACopy(t *testing.T) {
 	path := filled(t, 5)
-	writeFile(t, path+".schema3.bak", "of an earlier attempt")
+	writeFile(t, path+".schema4.bak", "of an earlier attempt")
 	l, err := open(Options{Path: path}, nextSteps)
 	if err != nil {
 		t.Fatal(err)
@@ -62,12 +62,12 @@ func TestH44UpdateKeepsTheRowsAndACopy(t *testing.T) {
 	mustAppend(t, l, noted(6))
 	mustClose(t, l)
 
-	if _, err := Open(Options{Path: path}); !errors.Is(err, ErrNewer) || !strings.Contains(err.Error(), "layout 4") {
+	if _, err := Open(Options{Path: path}); !errors.Is(err, ErrNewer) || !strings.Contains(err.Error(), "layout 5") {
 		t.Fatalf("Open by the older program = %v; want ErrNewer and the layout", err)
 	}
-	old := mustOpen(t, path+".schema3.bak")
+	old := mustOpen(t, path+".schema4.bak")
 	wantRows(t, old, notes(1, 5))
-	if info, err := os.Stat(path + ".schema3.bak"); err != nil || info.Mode().Perm() != 0o600 {
+	if info, err := os.Stat(path + ".schema4.bak"); err != nil || info.Mode().Perm() != 0o600 {
 		t.Fatalf("the copy has mode %v, %v; want 600", info.Mode(), err)
 	}
 }
@@ -75,7 +75,7 @@ func TestH44UpdateKeepsTheRowsAndACopy(t *testing.T) {
 func TestH44UpdateThatFailsChangesNothing(t *testing.T) {
 	path := filled(t, 5)
 	steps := append(nextSteps[:len(nextSteps):len(nextSteps)], "CREATE TABLE rows (again)")
-	if l, err := open(Options{Path: path}, steps); err == nil || !strings.Contains(err.Error(), "layout 3 to 5") {
+	if l, err := open(Options{Path: path}, steps); err == nil || !strings.Contains(err.Error(), "layout 4 to 6") {
 		t.Fatalf("open with a bad step = %v, %v; want an error that names both layouts", l, err)
 	}
 	l := mustOpen(t, path)
@@ -88,7 +88,7 @@ func TestH44UpdateThatFailsChangesNothing(t *testing.T) {
 
 func TestH44UpdateWithoutRoomForTheCopyIsNotTried(t *testing.T) {
 	path := filled(t, 5)
-	if err := os.MkdirAll(filepath.Join(path+".schema3.bak.part", "in the way"), 0o700); err != nil {
+	if err := os.MkdirAll(filepath.Join(path+".schema4.bak.part", "in the way"), 0o700); err != nil {
 		t.Fatal(err)
 	}
 	if _, err := open(Options{Path: path}, nextSteps); err == nil || !strings.Contains(err.Error(), "copying the ledger before its update") {
