@@ -58,6 +58,7 @@ func TestRecipes(t *testing.T) {
 		{`shed-plug/rpc {"id":7,"src":"aliquot","method":"Switch.Set","params":{"id":1,"on":true,"toggle_after":19.6}}`,
 			`shed-plug/rpc {"id":8,"src":"aliquot","method":"Switch.Set","params":{"id":1,"on":false}}`},
 		{`shed/plug/set on`, `shed/plug/set off`},
+		{`shed/pumps/1/run {"v":1,"id":"R","seconds":19.600,"volume_ml":3.20,"expires":"2027-03-02T09:00:10Z"}`, `shed/pumps/1/stop {"v":1,"id":"R"}`},
 	}
 	if len(found) != len(want) {
 		t.Fatalf("%d recipes; want %d", len(found), len(want))
@@ -82,6 +83,12 @@ func TestRecipes(t *testing.T) {
 			topic, payload = l.codecs[0].Stop(machine.StopRuns{Node: name, Output: 1, Run: "R", Serial: 8})
 			if got := topic + " " + string(payload); got != want[i].stop {
 				t.Errorf("a stop is %s; want %s", got, want[i].stop)
+			}
+			for _, c := range l.codecs[1:] { // of a supply relay
+				topic, payload := c.Stop(machine.StopRuns{Node: c.ID(), Output: machine.SupplyOutput, Run: "*", Serial: 9})
+				if got := topic + " " + string(payload); got != "cmnd/shed-feed/POWER1 OFF" {
+					t.Errorf("its supply is opened by %s", got)
+				}
 			}
 		})
 	}
