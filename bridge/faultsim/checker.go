@@ -23,7 +23,8 @@ type checker struct {
 	ids      map[string]bool     // of the runs on the wire
 	decided  map[string]decision // when each was made
 	reserved map[*ledger]map[string]machine.RunReserved
-	raised   map[string]bool // critical alerts in the ledger
+	raised   map[string]bool          // critical alerts in the ledger
+	ended    map[string]time.Duration // when one was last stored as over
 	standing standings
 	stops    map[*process]map[int]bool // outputs that this connection told to stop
 	lastSent []time.Duration           // on the wire, by host
@@ -60,7 +61,7 @@ type heldUntil struct {
 func newChecker(site *machine.Site) checker {
 	n := len(site.Channels)
 	c := checker{site: site, flows: make([]flows, n), total: make([]float64, n), planned: make([]float64, n), measured: make([]float64, n), ids: map[string]bool{}, decided: map[string]decision{},
-		reserved: map[*ledger]map[string]machine.RunReserved{}, raised: map[string]bool{}, stops: map[*process]map[int]bool{}, lastSent: []time.Duration{-hour, -hour},
+		reserved: map[*ledger]map[string]machine.RunReserved{}, raised: map[string]bool{}, ended: map[string]time.Duration{}, stops: map[*process]map[int]bool{}, lastSent: []time.Duration{-hour, -hour},
 		lastDose: make([]time.Duration, n), slots: map[string]time.Duration{}}
 	for i := range site.Channels {
 		c.flows[i].to, c.lastDose[i], c.planned[i] = -24*hour, -24*hour, math.Inf(1)

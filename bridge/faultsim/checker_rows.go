@@ -27,6 +27,9 @@ func (c *checker) row(w *world, l *ledger, row machine.Row) {
 	case machine.RunEnded:
 		w.note("run %s ended %s, hi %d lo %d: %s", short(b.Run), b.Outcome, b.Hi, b.Lo, b.Reason)
 	case machine.AlertChanged:
+		if c.raised[b.Name] && !b.Raised {
+			c.ended[b.Name] = w.now
+		}
 		c.raised[b.Name] = b.Raised
 	case machine.Hold:
 		// It counts from the decision, however long the disk takes.
