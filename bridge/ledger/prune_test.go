@@ -336,7 +336,7 @@ func TestH39_PruneWantsRoom(t *testing.T) {
 
 // A ledger that may not be the newest one is left alone; a date that nobody believed makes nothing older.
 func TestH40_PruneLeavesADoubtedLedgerAlone(t *testing.T) {
-	path, rows := oldLedger(t)
+	path, _ := oldLedger(t)
 	if err := os.Remove(path + ".mark"); err != nil {
 		t.Fatal(err)
 	}
@@ -345,7 +345,7 @@ func TestH40_PruneLeavesADoubtedLedgerAlone(t *testing.T) {
 		t.Fatalf("a ledger without its mark was pruned: %+v", p)
 	}
 	mustClose(t, l)
-	path, rows = oldLedger(t)
+	path, rows := oldLedger(t)
 	l = mustOpen(t, path)
 	ahead := row(int64(len(rows))+1, machine.ClockConfirmed{})
 	ahead.At, ahead.Trusted = start.AddDate(9, 0, 0), false
