@@ -164,11 +164,11 @@ func (h *host) wakeAt() (time.Duration, bool) {
 	return wake, true
 }
 
-// running says whether a node is at a run.
+// running says whether a node is at a run, or lets something flow.
 func (w *world) running() bool {
 	for _, n := range w.nodes {
 		for i := range n.flights {
-			if n.sim.Running(i + 1) {
+			if n.sim.Running(i+1) || n.sim.Flowing(i+1) {
 				return true
 			}
 		}
