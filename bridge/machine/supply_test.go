@@ -94,42 +94,27 @@ func TestH01_SupplyIsOpenedWhenAnOutputStaysOn(t *testing.T) {
 func TestH01_SupplyStaysOpenWhileItsLockoutStands(t *testing.T) {
 	r := fedRig(t)
 	r.must(machine.VerbCut, machine.Request{What: "feed", Reason: "monthly trial"})
-	r.advance(time.Second)
-	if r.supply.Flowing(1) {
-		t.Fatal("cut did not open the supply")
-	}
-	r.switchOn()
-	r.advance(time.Second)
-	if r.supply.Flowing(1) {
-		t.Error("switched on under its lockout, it stays on")
-	}
-	r.crash()
-	r.switchOn()
-	r.boot()
-	r.advance(time.Second)
-	if r.supply.Flowing(1) {
-		t.Error("switched on while no process ran, it stays on")
-	}
-	r.cut()
-	r.switchOn()
-	r.connect()
-	r.advance(time.Second)
-	if r.supply.Flowing(1) {
-		t.Error("switched on while the connection was lost, it stays on")
-	}
-	r.reboot("feed") // it comes back as it was set to: on
-	r.switchOn()
-	r.advance(2 * time.Second)
-	if r.supply.Flowing(1) {
-		t.Error("after its own restart it stays on")
-	}
-	r.disconnect("feed")
-	r.switchOn()
-	r.faults("feed", simnode.Faults{Mute: true}) // it comes back without a word of its state
-	r.reconnect("feed")
-	r.advance(2 * time.Second)
-	if r.supply.Flowing(1) {
-		t.Error("switched on while it was out of sight, it stays on")
+	for _, c := range []struct {
+		when string
+		on   func()
+	}{
+		{"cut", func() {}},
+		{"under its lockout", r.switchOn},
+		{"while no process ran", func() { r.crash(); r.switchOn(); r.boot() }},
+		{"while the connection was lost", func() { r.cut(); r.switchOn(); r.connect() }},
+		{"by its own restart", func() { r.reboot("feed"); r.switchOn() }},
+		{"out of sight, and without a word of its state", func() {
+			r.disconnect("feed")
+			r.switchOn()
+			r.faults("feed", simnode.Faults{Mute: true})
+			r.reconnect("feed")
+		}},
+	} {
+		c.on()
+		r.advance(2 * time.Second)
+		if r.supply.Flowing(1) {
+			t.Errorf("switched on %s, it stays on", c.when)
+		}
 	}
 	r.faults("feed", simnode.Faults{})
 	if a := r.ask(machine.VerbCut, machine.Request{What: "feed"}); a.Code != safety.NothingToDo {
