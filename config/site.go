@@ -111,6 +111,7 @@ type System struct {
 	SalinityPSU  float64
 	TemperatureC float64
 	Evaporation  float64 // mL a day; 0: not declared
+	Light        planner.Light
 	Quantities   []Target
 	At           Pos
 }

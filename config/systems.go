@@ -31,6 +31,9 @@ func readSystem(e entry) System {
 	take(m, "salinity", &s.SalinityPSU, readEntryLevel(units.Salinity))
 	take(m, "temperature", &s.TemperatureC, readEntryLevel(units.Temperature))
 	readEvaporation(m, &s)
+	if v, ok := m.get("light"); ok {
+		readLight(v, &s.Light)
+	}
 	if v, ok := m.get("quantities"); ok {
 		if qs, ok := v.open(); ok {
 			for _, name := range qs.names {
@@ -41,6 +44,17 @@ func readSystem(e entry) System {
 		}
 	}
 	return s
+}
+
+func readLight(v value, l *planner.Light) {
+	m, ok := v.open()
+	if !ok {
+		return
+	}
+	from, to := take(m, "from", &l.From, readClock), take(m, "to", &l.To, readClock)
+	if from && to && !l.Told() {
+		m.problem("from and to are the same time", "must be a part of the day", "leave `light` out where it is never dark")
+	}
 }
 
 // readEvaporation reads what evaporates in a day and compares it with the water that there is.

@@ -21,6 +21,9 @@ func TestTypedValues(t *testing.T) {
 	}
 	y := s.Systems[0]
 	// 1 US gallon = 3.785411784 L exactly (NIST Handbook 44); 77 °F = 25 °C.
+	if y.Light != (planner.Light{From: 14*60 + 30, To: 30}) {
+		t.Errorf("light = %+v", y.Light)
+	}
 	if !near1(y.NetLitres, 378.5411784) || !near1(y.TemperatureC, 25) || y.SalinityPSU != 35 || y.Kind != planner.Fish {
 		t.Errorf("system = %+v", y)
 	}
@@ -55,7 +58,7 @@ func TestTypedValues(t *testing.T) {
 	if m := s.MQTT; m.Port != 8883 || m.Host != "10.0.0.2" || m.TLS == nil || m.Discovery.Prefix != "home/discovery" {
 		t.Errorf("mqtt = %+v", m)
 	}
-	if at, ok := s.Where("channels.soda.limits.per_run"); !ok || at.Line != 77 || at.Col != 45 {
+	if at, ok := s.Where("channels.soda.limits.per_run"); !ok || at.Line != 78 || at.Col != 45 {
 		t.Errorf("Where = %v, %v", at, ok)
 	}
 }

@@ -5,6 +5,7 @@ import (
 	"math"
 	"strings"
 
+	"aliquot/planner/estimate"
 	"aliquot/safety"
 )
 
@@ -238,13 +239,22 @@ func (l *lane) sentence(d Day) string {
 	default:
 		e, u := l.estimate, l.ch.Quantity.Unit()
 		fmt.Fprintf(&b, "%s about %s %s%s, target %s, use %s a day, correction %s a day", l.ch.Quantity,
-			round(e.Level, 3), u, pendingWords(e.Pending, u), round(l.target.Target, 3), round(l.demand.use, 3), round(l.demand.correction, 3))
+			levelWords(e), u, pendingWords(e.Pending, u), round(l.target.Target, 3), round(l.demand.use, 3), round(l.demand.correction, 3))
 	}
 	for _, part := range l.remarks() {
 		b.WriteString("; " + part)
 	}
 	fmt.Fprintf(&b, "; %s a day", d.PerDay)
 	return b.String()
+}
+
+// levelWords gives the level at the hour, and that of the day where a daily cycle makes them differ.
+func levelWords(e *estimate.Estimate) string {
+	now, mean := round(e.LevelNow(), 3), round(e.Level, 3)
+	if now == mean {
+		return now
+	}
+	return now + " now, on the mean of the day " + mean
 }
 
 // pendingWords tells of what was dosed and has not appeared yet, empty if that is nothing to speak of.

@@ -29,8 +29,16 @@ type System struct {
 	NetLitres float64 // water only; 5..20000
 	// Evaporation is mL a day: the most that all limewater together may bring. 0: not declared, no limewater is planned.
 	Evaporation float64
+	Light       Light
 	Targets     []Target
 }
+
+// Light is when a system's lights are on, in minutes after local midnight, 0..1439; To before From goes through midnight, and
+// From equal to To says nothing.
+type Light struct{ From, To int }
+
+// Told says whether the keeper has said it.
+func (l Light) Told() bool { return l.From != l.To }
 
 // Target is what a keeper wants of one quantity of a system. Levels are in the quantity's canonical unit
 // (units.Quantity.Unit), changes in that unit per day.

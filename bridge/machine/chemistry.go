@@ -221,7 +221,8 @@ func (y *systemState) level(q units.Quantity, at time.Time) (float64, bool) {
 			continue
 		}
 		e := y.filter.At(at, q)
-		return e.Level, fresh(e, g.Test.StaleAfter, at) && e.Level > 0
+		level := e.LevelNow()
+		return level, fresh(e, g.Test.StaleAfter, at) && level > 0
 	}
 	return 0, false
 }

@@ -96,7 +96,9 @@ func Elapsed(s *State) safety.Elapsed { return s.clock.Now() }
 type OneSystem struct{ y systemState }
 
 // NewOneSystem starts one.
-func NewOneSystem(cfg *planner.System) *OneSystem { return &OneSystem{newSystemState(cfg, nil)} }
+func NewOneSystem(cfg *planner.System) *OneSystem {
+	return &OneSystem{newSystemState(cfg, time.UTC, nil)}
+}
 
 // DoseAt and TestAt feed the estimator as rows would.
 func (o *OneSystem) DoseAt(at time.Time, q units.Quantity, rise float64, over time.Duration) {
@@ -140,7 +142,7 @@ func LargestLive(s *State, channel string) safety.Microlitres {
 type Balanced struct{ y systemState }
 
 // NewBalanced starts one.
-func NewBalanced(cfg *planner.System) *Balanced { return &Balanced{newSystemState(cfg, nil)} }
+func NewBalanced(cfg *planner.System) *Balanced { return &Balanced{newSystemState(cfg, time.UTC, nil)} }
 
 // Judge takes uses with their sd and says whether an alert stands, and whether the uses cannot be true.
 func (b *Balanced) Judge(ca, caSD, alk, alkSD float64) (raised, wrong bool) {

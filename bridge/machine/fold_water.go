@@ -43,15 +43,27 @@ const (
 
 // newSystemState starts a system of which nothing is known but what its keeper declared: the base of the channels that
 // follow a quantity says about how much of it is used.
-func newSystemState(cfg *planner.System, channels []Channel) systemState {
+func newSystemState(cfg *planner.System, zone *time.Location, channels []Channel) systemState {
 	var specs []estimate.Spec
 	for _, t := range cfg.Targets {
 		spec := estimate.Spec{Quantity: t.Quantity, TestSD: t.Test.SD, Target: t.Target, Upper: t.Target + t.Band}
+		spec.Light = lightOf(cfg, zone, t.Quantity)
 		spec.Use, spec.UseSD = estimate.UseOfBase(t.Quantity, baseRise(cfg, channels, t.Quantity))
 		specs = append(specs, spec)
 	}
 	f := estimate.New(cfg.NetLitres, specs)
 	return systemState{cfg: cfg, filter: f, base: f.Clone(), uses: make([]advice.Log, len(cfg.Targets)), lowTests: make([]int, len(cfg.Targets)), strong: make([]float64, len(cfg.Targets))}
+}
+
+// lightOf is the daily cycle of a use: of what corals build their skeletons from.
+func lightOf(cfg *planner.System, zone *time.Location, q units.Quantity) estimate.Light {
+	if cfg.Kind != planner.Coral || q != units.Alkalinity && q != units.Calcium {
+		return estimate.Light{}
+	}
+	if on := cfg.Light; on.Told() {
+		return estimate.ToldLight(zone, time.Duration(on.From)*time.Minute, time.Duration(on.To)*time.Minute)
+	}
+	return estimate.UsualLight(zone)
 }
 
 // baseRise is what the declared bases raise a quantity by in a day.

@@ -121,7 +121,8 @@ func (s *State) estimateViews(at time.Time) []EstimateView {
 		for _, e := range y.estimates(nil, at) {
 			v := EstimateView{System: y.cfg.ID, Quantity: string(e.Quantity), Unit: e.Quantity.Unit(), TestsUsed: e.TestsUsed, TestsSetAside: e.TestsSetAside}
 			if e.Known {
-				v.Level, v.LevelSD, v.ConsumptionPerDay, v.ConsumptionSD = &e.Level, &e.LevelSD, &e.Consumption, &e.ConsumptionSD
+				level := e.LevelNow()
+				v.Level, v.LevelSD, v.ConsumptionPerDay, v.ConsumptionSD = &level, &e.LevelSD, &e.Consumption, &e.ConsumptionSD
 			}
 			out = append(out, v)
 		}

@@ -112,7 +112,8 @@ func (s *State) quantityView(y *systemState, target int) QuantityView {
 	v := QuantityView{System: y.cfg.ID, Quantity: string(g.Quantity), Unit: g.Quantity.Unit(), Target: g.Target, Band: g.Band,
 		TestsUsed: e.TestsUsed, TestsSetAside: e.TestsSetAside}
 	if e.Known {
-		v.Level, v.LevelSD = &e.Level, &e.LevelSD
+		level := e.LevelNow()
+		v.Level, v.LevelSD = &level, &e.LevelSD
 		v.ConsumptionPerDay, v.ConsumptionSD = &e.Consumption, &e.ConsumptionSD
 		hours := e.PendingOver.Hours()
 		v.Pending, v.PendingHours = &e.Pending, &hours

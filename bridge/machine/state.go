@@ -290,7 +290,7 @@ func (b *Blank) State() State {
 		s.contents = append(s.contents, containerState{cfg: &site.Containers[i], supplement: site.Containers[i].Supplement})
 	}
 	for i := range site.Systems {
-		s.systems = append(s.systems, newSystemState(&site.Systems[i], site.Channels))
+		s.systems = append(s.systems, newSystemState(&site.Systems[i], site.Zone, site.Channels))
 		s.systems[i].water = site.waterOf(site.Systems[i].ID)
 	}
 	for i := range site.Nodes {

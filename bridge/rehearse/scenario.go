@@ -37,6 +37,8 @@ type Water struct {
 	NetLitres float64 // true
 	Start     map[units.Quantity]float64
 	Uptake    tank.Uptake
+	MidLight  time.Duration              // as in tank.Params
+	LightLong time.Duration              // 0 = ten hours
 	Other     map[units.Quantity]float64 // constant use per day
 }
 

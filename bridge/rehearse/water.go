@@ -27,6 +27,7 @@ func newWater(o Options, i int) (*water, error) {
 	in := o.Waters[i]
 	p := tank.Params{Seed: o.Scenario.Seed + uint64(i), NetLitres: in.NetLitres, Start: in.Start, Uptake: in.Uptake, OtherPerDay: in.Other}
 	p.InARoom()
+	p.MidLight, p.Life.LightHours = in.MidLight, in.LightLong.Hours()
 	t, err := tank.New(p, o.Scenario.Start)
 	if err != nil {
 		return nil, fmt.Errorf("system %s: %w", o.Site.Systems[i].ID, err)

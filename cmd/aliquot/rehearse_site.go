@@ -100,6 +100,7 @@ func (s scene) waters(l loaded) ([]rehearse.Water, error) {
 		w := rehearse.Water{NetLitres: y.NetLitres * trueVolume, Start: map[units.Quantity]float64{}, Other: map[units.Quantity]float64{},
 			Uptake: tank.Uptake{PerDay: usualUse(l, y), Law: tank.Saturation, GrowthPerDay: useGrowth,
 				DaySwing: useDaySwing, WanderSD: useWander, WanderTime: wanderLength}}
+		w.MidLight, w.LightLong = lit(y.Light, l.Zone)
 		for q, v := range map[units.Quantity]float64{units.Salinity: y.SalinityPSU, units.Temperature: y.TemperatureC} {
 			if v > 0 {
 				w.Start[q] = v
@@ -120,6 +121,24 @@ func (s scene) waters(l loaded) ([]rehearse.Water, error) {
 		return nil, err
 	}
 	return out, s.uses(l, out)
+}
+
+// lit is the middle of a system's light, counted from 12:00 UTC by the zone's winter time, and how long it lasts: ten hours
+// about one o'clock unless the keeper has said.
+func lit(on planner.Light, zone *time.Location) (middle, long time.Duration) {
+	from, long := 8*time.Hour, 10*time.Hour
+	if on.Told() {
+		from, long = time.Duration(on.From)*time.Minute, time.Duration((on.To-on.From+24*60)%(24*60))*time.Minute
+	}
+	_, east := time.Date(2027, 1, 1, 0, 0, 0, 0, zone).Zone()
+	after := (from + long/2 - time.Duration(east)*time.Second - 12*time.Hour) % day
+	switch {
+	case after > day/2:
+		after -= day
+	case after < -day/2:
+		after += day
+	}
+	return after, max(time.Hour, long)
 }
 
 // dissolved says whether a quantity is one that channels raise.

@@ -91,7 +91,7 @@ func supplement(p config.Supplement) machine.Supplement {
 }
 
 func system(y config.System) planner.System {
-	out := planner.System{ID: y.ID, Kind: y.Kind, NetLitres: y.NetLitres, Evaporation: y.Evaporation}
+	out := planner.System{ID: y.ID, Kind: y.Kind, NetLitres: y.NetLitres, Evaporation: y.Evaporation, Light: y.Light}
 	for _, q := range y.Quantities {
 		out.Targets = append(out.Targets, planner.Target{Quantity: q.Quantity, Target: q.Target, Band: q.Band, MaxRise: q.MaxRise,
 			MaxFall: q.MaxFall, MaxDose: q.MaxDose, Test: planner.TestHabits{SD: q.TestSD, DueEvery: q.DueEvery, StaleAfter: q.StaleAfter}})

@@ -50,7 +50,7 @@ func heldText(e estimate.Estimate) string {
 		why = fmt.Sprintf("%.2g away from the expected %.3g, where %.2g is the limit", units.Plain(off), units.Plain(e.HeldPredicted), units.Plain(e.HeldLimit))
 	}
 	return fmt.Sprintf("the test of %.3g %s waits, since it is %s. Test again, best with a fresh sample: near %.3g now would confirm it, near %.3g refute it",
-		units.Plain(value), unit, why, units.Plain(e.HeldLevel), units.Plain(e.Level))
+		units.Plain(value), unit, why, units.Plain(e.HeldLevel+e.OfHour), units.Plain(e.LevelNow()))
 }
 
 // off is how far a test lay from what was predicted for it, in standard deviations; 0 for a first test.

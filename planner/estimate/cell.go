@@ -114,11 +114,15 @@ func (c *cell) shift(size, days float64) {
 	c.both(use, usual, v)
 }
 
-// update takes in a measurement z of the level with variance r, and gives the likelihood that it had.
-func (c *cell) update(z, r float64) (likelihood float64) {
-	s := c.cov[level][level] + r
-	y := z - c.mean[level]
-	row := c.cov[level]
+// update takes in a measurement z with variance r of the level less the use of phase days, and gives the likelihood that it
+// had.
+func (c *cell) update(z, r, phase float64) (likelihood float64) {
+	var row [dims]float64 // covariances with what is measured
+	for i := range dims {
+		row[i] = c.cov[level][i] - phase*c.cov[use][i]
+	}
+	s := row[level] - phase*row[use] + r
+	y := z - (c.mean[level] - phase*c.mean[use])
 	for i := range dims {
 		c.mean[i] += row[i] / s * y
 		for j := range dims {

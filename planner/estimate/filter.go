@@ -143,6 +143,7 @@ func (f *Filter) At(t time.Time, q units.Quantity) Estimate {
 		return e
 	}
 	late := k.pending.sum()
+	e.OfHour = -k.spec.Light.phase(t) * b.useNow
 	e.Level, e.LevelSD, e.LevelCaught = b.level, math.Sqrt(max(0, b.ll)+k.bias*k.bias), b.level+k.caught+late.caught
 	e.Pending, e.PendingOver = late.mean, late.over
 	e.Consumption, e.ConsumptionSD, e.Use, e.UseAtTarget = max(0, b.useNow), math.Sqrt(max(0, b.varNow)), b.useNow, max(0, b.use)

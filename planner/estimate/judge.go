@@ -1,6 +1,9 @@
 package estimate
 
-import "math"
+import (
+	"math"
+	"time"
+)
 
 const (
 	// farSDs: a test further from the prediction than this many sd, and than the quantity's outlier distance,
@@ -19,9 +22,9 @@ func (k *track) judge(t Test) Result {
 	sd := k.testSD(t)
 	res := Result{Value: t.Value}
 	if k.known {
-		b := k.belief()
-		res = Result{Value: t.Value, Known: true, Predicted: b.level, PredictedSD: math.Sqrt(b.ll + sd*sd)}
-		res.Distance, res.Limit = k.distance(t.Value), k.limit(res.PredictedSD)
+		level, variance := k.expected(t.At)
+		res = Result{Value: t.Value, Known: true, Predicted: level, PredictedSD: math.Sqrt(variance + sd*sd)}
+		res.Distance, res.Limit = k.distance(t), k.limit(res.PredictedSD)
 	}
 	gross := k.slipShare()
 	fits := !t.Doubtful && res.Distance <= res.Limit
@@ -74,8 +77,15 @@ func biasSD(t Test) float64 {
 	return 0
 }
 
-func (k *track) distance(z float64) float64 {
-	level := k.level()
+// expected is the level that a test at a time should show, and its variance.
+func (k *track) expected(at time.Time) (level, variance float64) {
+	b := k.belief()
+	return b.level - k.spec.Light.phase(at)*b.useNow, b.ll
+}
+
+func (k *track) distance(t Test) float64 {
+	z := t.Value
+	level, _ := k.expected(t.At)
 	if k.used > 1 {
 		return math.Abs(z - level)
 	}
@@ -100,9 +110,10 @@ func (k *track) agreesWithHeld(t Test, sd float64) bool {
 	d := k.doubt
 	margin := max(k.prior.outlier, farSDs*math.Hypot(sd, k.testSD(d.test)))
 	if !k.known {
-		return math.Abs(t.Value-d.believer.level()) <= margin
+		believed, _ := d.believer.expected(t.At)
+		return math.Abs(t.Value-believed) <= margin
 	}
-	level := k.level()
+	level, _ := k.expected(t.At)
 	grow := float64(growMost)
 	if d.since > 0 {
 		grow = min(grow, 1+float64(t.At.Sub(d.test.At))/(float64(d.since)/2))
@@ -113,7 +124,9 @@ func (k *track) agreesWithHeld(t Test, sd float64) bool {
 
 // nearerToPrediction says whether a test that fits both lies nearer to what was predicted without the held one.
 func (k *track) nearerToPrediction(t Test) bool {
-	return math.Abs(t.Value-k.level()) <= math.Abs(t.Value-k.doubt.believer.level())
+	predicted, _ := k.expected(t.At)
+	believed, _ := k.doubt.believer.expected(t.At)
+	return math.Abs(t.Value-predicted) <= math.Abs(t.Value-believed)
 }
 
 // hold sets a test aside, and starts the model that believes it.
@@ -155,12 +168,12 @@ func (k *track) clone() track {
 func (k *track) accept(t Test, sd, gross float64, res Result) {
 	if k.known {
 		before := k.belief()
-		k.mix.update(t.Value, sd, k.daysSinceTest(), gross, &k.prior)
+		k.mix.update(t.Value, sd, k.spec.Light.phase(t.At), k.daysSinceTest(), gross, &k.prior)
 		k.caught *= 1 - before.ll/(before.ll+sd*sd)
 		k.raised = max(0, max(0, k.belief().use)-max(0, before.use))
 	} else {
 		k.known = true
-		k.mix.begin(t.Value, sd, k.prior)
+		k.mix.begin(t.Value, sd, k.spec.Light.phase(t.At), k.prior)
 		k.balanced, k.caught, k.dosed, k.spread = t.Value, 0, 0, 0
 	}
 	k.note(t, res)

@@ -54,10 +54,10 @@ func stepChance(i int, days float64) float64 {
 func habitPrior(h int) float64 { return walkPrior[h/len(kits)] * kitPrior[h%len(kits)] }
 
 // begin is what one first test says: a level with the variance of a test, and a use and a gain as before any.
-func (m *mixture) begin(z, testSD float64, p prior) {
+func (m *mixture) begin(z, testSD, phase float64, p prior) {
 	for i := range m.cells {
 		_, kit := habit(i)
-		c := cell{mean: [dims]float64{z, p.use, p.use, 1}}
+		c := cell{mean: [dims]float64{z + phase*p.use, p.use, p.use, 1}}
 		uu := p.useSD * p.useSD
 		c.cov[level][level], c.cov[use][use], c.cov[gain][gain] = kit*kit*testSD*testSD, uu, p.gainSD*p.gainSD
 		c.both(use, usual, uu)
@@ -81,7 +81,7 @@ func (m *mixture) move(by *motion) {
 // update takes in a test. Each cell is tried with and without a step of the use in the last days, and with a good and a
 // gross test; what agrees on the test is merged again. gross is the share of gross tests: 0 if this one is known to be
 // none.
-func (m *mixture) update(z, testSD, days, grossShare float64, p *prior) {
+func (m *mixture) update(z, testSD, phase, days, grossShare float64, p *prior) {
 	total := 0.0
 	var next mixture
 	for h := range habits {
@@ -95,8 +95,8 @@ func (m *mixture) update(z, testSD, days, grossShare float64, p *prior) {
 			stepped.weight *= step
 			stepped.shift(stepSize*max(math.Abs(c.mean[use]), p.floor), days)
 			for _, from := range [...]cell{c, stepped} {
-				good = merge(good, tried(from, z, r, 1-grossShare))
-				gross = merge(gross, tried(from, z, r+p.gross*p.gross, grossShare))
+				good = merge(good, tried(from, z, r, phase, 1-grossShare))
+				gross = merge(gross, tried(from, z, r+p.gross*p.gross, phase, grossShare))
 			}
 		}
 		next.cells[2*h], next.cells[2*h+1] = good, gross
@@ -110,8 +110,8 @@ func (m *mixture) update(z, testSD, days, grossShare float64, p *prior) {
 }
 
 // tried is a cell after a test that had a share of all tests.
-func tried(c cell, z, r, share float64) cell {
-	c.weight *= share * c.update(z, r)
+func tried(c cell, z, r, phase, share float64) cell {
+	c.weight *= share * c.update(z, r, phase)
 	return c
 }
 

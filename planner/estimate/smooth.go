@@ -19,8 +19,8 @@ type Input struct {
 // Smoothed is what is believed of one quantity at a past time, with everything that came before and after it.
 type Smoothed struct {
 	At                         time.Time
-	Known                      bool // a test had been accepted by then; else all that follows is zero
-	Level, LevelSD             float64
+	Known                      bool    // a test had been accepted by then; else all that follows is zero
+	Level, LevelSD             float64 // at that hour
 	Consumption, ConsumptionSD float64 // per day
 }
 

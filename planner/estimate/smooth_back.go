@@ -224,14 +224,14 @@ func (n *node) answer(k *track, at time.Time) Smoothed {
 	out := Smoothed{At: at, Known: true}
 	if !n.learnt {
 		b := &n.own
-		out.Level, out.LevelSD = b.level, math.Sqrt(max(0, b.ll))
+		out.Level, out.LevelSD = max(0, b.level-k.spec.Light.phase(at)*b.useNow), math.Sqrt(max(0, b.ll))
 		out.Consumption, out.ConsumptionSD = max(0, b.useNow), math.Sqrt(max(0, b.varNow))
 		return out
 	}
 	m := k.motion()
 	x := &n.smoothed
 	factor, _ := m.at(x.mean[level])
-	out.Level, out.LevelSD = max(0, x.mean[level]), math.Sqrt(x.cov[level][level])
+	out.Level, out.LevelSD = max(0, x.mean[level]-k.spec.Light.phase(at)*x.mean[use]*factor), math.Sqrt(x.cov[level][level])
 	out.Consumption, out.ConsumptionSD = max(0, x.mean[use]*factor), factor*math.Sqrt(x.cov[use][use])
 	return out
 }

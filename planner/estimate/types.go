@@ -16,6 +16,7 @@ type Spec struct {
 	Use, UseSD float64
 	Target     float64
 	Upper      float64 // target + band; 0 = overshoot is not watched
+	Light      Light   // the daily cycle of the use
 }
 
 // Test is one measurement of the system's water.
@@ -112,9 +113,10 @@ type Reading struct {
 // Estimate is what is believed of one quantity at one time.
 type Estimate struct {
 	Quantity    units.Quantity
-	Known       bool // at least one test was accepted; else all that follows is zero but Held
-	Level       float64
-	LevelSD     float64 // with the BiasSD of the last accepted test
+	Known       bool    // at least one test was accepted; else all that follows is zero but Held
+	Level       float64 // on the mean of the day: what doses are reckoned from
+	OfHour      float64 // by what the hour moves it from that mean: LevelNow
+	LevelSD     float64 // of both, with the BiasSD of the last accepted test
 	LevelCaught float64 // Level if every unknown run since had delivered, and shown, its most: decides over raises
 	// Pending was dosed and is not in Level yet; PendingOver is the mean time constant in which it appears.
 	Pending     float64
@@ -146,3 +148,6 @@ type Estimate struct {
 	// are 0 where there was no prediction, the limit also where the quantity is not judged by distance.
 	HeldPredicted, HeldLimit float64
 }
+
+// LevelNow is the level at the hour of the estimate: what a test would show.
+func (e *Estimate) LevelNow() float64 { return max(0, e.Level+e.OfHour) }

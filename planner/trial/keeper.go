@@ -114,6 +114,9 @@ func drawKeeper(f Family, r *rand.Rand, o Options, w *water) keeper {
 		k.deeds, changes = append(k.deeds, changes[0]), changes[1:]
 	}
 	k.told = h.tell(r, w)
+	if o.SaysLight {
+		k.told.LightFrom, k.told.LightTo = w.lightFrom, (w.lightFrom+w.lightLong)%24
+	}
 	return k
 }
 

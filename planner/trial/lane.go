@@ -35,6 +35,10 @@ func (l *lane) goal() planner.Target {
 func (l *lane) spec() estimate.Spec {
 	s := estimate.Spec{Quantity: l.quantity, TestSD: l.told.TestSD, Target: l.told.Target, Upper: l.told.Target + l.told.Band}
 	s.Use, s.UseSD = estimate.UseOfBase(l.quantity, l.told.Base)
+	s.Light = estimate.UsualLight(time.UTC)
+	if l.told.LightFrom != l.told.LightTo {
+		s.Light = estimate.ToldLight(time.UTC, time.Duration(l.told.LightFrom)*time.Hour, time.Duration(l.told.LightTo)*time.Hour)
+	}
 	return s
 }
 
@@ -86,5 +90,5 @@ func (l *lane) reference(at time.Time) *safety.Microlitres {
 }
 
 func beliefOf(e estimate.Estimate) (Belief, bool) {
-	return Belief{Level: e.Level, LevelSD: e.LevelSD, Use: e.Consumption, UseSD: e.ConsumptionSD}, e.Known
+	return Belief{Level: e.LevelNow(), LevelSD: e.LevelSD, Use: e.Consumption, UseSD: e.ConsumptionSD}, e.Known
 }

@@ -30,6 +30,7 @@ type Options struct {
 	TestEvery     float64 // days between tests, 0 = as the family does
 	Repeats       bool    // the keeper repeats a test an hour later when the policy doubts it
 	FlatDay       bool    // corals use as much by night as by day
+	SaysLight     bool    // the keeper says when the lights are on
 	ToldVolumeOff float64 // true rise for a told one is higher by this share: 0.2 = the tank holds less than told
 }
 
@@ -53,6 +54,7 @@ type Told struct {
 	CapPerDay              float64 // the most that may be dosed, dKH/day as told
 	TestSD                 float64 // 0 = he does not say
 	Base                   float64 // what he dosed before, dKH/day; 0 = nothing
+	LightFrom, LightTo     int     // hours of the day; the same = he does not say
 }
 
 // Policy decides how much is dosed. Calls come in the order of time; at equal times tests come first, then water
