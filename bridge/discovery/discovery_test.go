@@ -28,7 +28,7 @@ func shed() (discovery.Announcer, machine.SiteView) {
 	return a, machine.SiteView{Site: "harbour-shed", Version: "0.1.0",
 		Systems:    []machine.SystemView{{ID: "nursery"}},
 		Quantities: []machine.QuantityView{{System: "nursery", Quantity: "alkalinity", Unit: "dKH", Target: 8.3}, {System: "nursery", Quantity: "calcium", Unit: "mg/L", Target: 430}},
-		Channels:   []machine.ChannelView{{ID: "alk", System: "nursery", Container: "jug", Node: "board"}},
+		Channels:   []machine.ChannelView{{ID: "alk", System: "nursery", Container: "jug", Node: "board", Course: &machine.CourseView{State: machine.CourseRunning, GivenML: 21.5}}},
 		Containers: []machine.ContainerView{{ID: "jug"}},
 		Probes: []machine.ProbeView{{ID: "ph", Quantity: "pH", Unit: "pH"}, {ID: "water", Quantity: "temperature", Unit: "degC"}, {ID: "conductivity", Quantity: "salinity", Unit: "psu"},
 			{ID: "leak", Quantity: "switch"}},

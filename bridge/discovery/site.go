@@ -46,6 +46,10 @@ func (b *builder) channel(c machine.ChannelView) {
 	b.add(binarySensor, "locked_out", config{Name: "Locked out", DeviceClass: "problem", StateTopic: state, ValueTemplate: flag("value_json.locked_out")})
 	b.add(sensor, "withheld", config{Name: "Waits because", Icon: "mdi:comment-question-outline", StateTopic: state, AttributesTopic: state,
 		ValueTemplate: text("value_json.withheld[0].text if value_json.withheld else 'nothing'")})
+	if c.Course != nil {
+		b.add(sensor, "course", config{Name: "Course", Icon: "mdi:calendar-range", StateTopic: state, ValueTemplate: text("value_json.course.state")})
+		b.add(sensor, "course_given", config{Name: "Given in the course", DeviceClass: "volume", Unit: "mL", Precision: &one, StateTopic: state, ValueTemplate: "{{ value_json.course.given_hi_ml }}"})
+	}
 	b.holdSwitch("Hold", state, map[string]any{"channel": c.ID})
 	prime := fixed(map[string]any{"channel": c.ID})
 	b.add(button, "prime", config{Name: "Prime", Icon: "mdi:water-sync", CommandTopic: l.Ask(machine.VerbPrime), CommandTemplate: once(prime),

@@ -158,6 +158,13 @@ func channelFigures(c Channel) []pair {
 		most = max(most, d)
 	}
 	out := []pair{{"into the tank", plot.Small(c.TotalML) + " mL in " + counted(c.Runs, "run")}, {"most in a day", fmt.Sprintf("%s of %s mL", plot.Small(most), plot.Small(c.PerDayML))}}
+	if k := c.Course; k != nil {
+		given := "at most " + plot.Small(k.GivenHiML)
+		if k.TotalML != nil {
+			given += " of " + plot.Small(*k.TotalML)
+		}
+		out = append(out, pair{"of its course by then", given + " mL"})
+	}
 	if c.Odd > 0 {
 		out = append(out, pair{"did not end as told", counted(c.Odd, "run")})
 	}

@@ -64,7 +64,14 @@ type Channel struct {
 	TotalML      float64       `json:"total_ml"`
 	Runs         int           `json:"runs"`
 	Odd          int           `json:"odd_runs"`
+	Course       *Course       `json:"course"`       // null: none is declared
 	Calibrations []Calibration `json:"calibrations"` // up to the end of the span, the earlier ones too
+}
+
+// Course is how far a channel's course had come at the end of the span.
+type Course struct {
+	GivenHiML float64  `json:"given_hi_ml"` // the most that may have gone into the tank since its first day
+	TotalML   *float64 `json:"total_ml"`    // null: no total ends it
 }
 
 // Calibration is one of a channel.
@@ -184,8 +191,24 @@ func (g *Gatherer) lookUntil(at time.Time) {
 		for i, k := range machine.Contents(&s) {
 			g.span.Containers[i].Contents = append(g.span.Containers[i].Contents, Content{g.next, k.MinML})
 		}
+		for i := range g.span.Channels {
+			g.span.Channels[i].Course = courseOf(&s, i)
+		}
 		g.next = g.next.Add(sampleEvery)
 	}
+}
+
+func courseOf(s *machine.State, channel int) *Course {
+	given, total, ok := machine.CourseGiven(s, channel)
+	if !ok {
+		return nil
+	}
+	k := &Course{GivenHiML: given.Millilitres()}
+	if total > 0 {
+		ml := total.Millilitres()
+		k.TotalML = &ml
+	}
+	return k
 }
 
 // take folds a row, and notes what became of a test.

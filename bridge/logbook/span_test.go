@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"encoding/xml"
 	"errors"
+	"fmt"
 	"io"
 	"math"
 	"regexp"
@@ -12,6 +13,7 @@ import (
 	"time"
 
 	"aliquot/bridge/machine"
+	"aliquot/safety"
 )
 
 var (
@@ -187,5 +189,25 @@ func TestDayIndex(t *testing.T) {
 		if got := dayIndex(from, c.at, lisbon); got != c.want {
 			t.Errorf("%s is day %d, want %d", c.at, got, c.want)
 		}
+	}
+}
+
+// The course of the invented channel begins on 10 March; each of its four runs a day counts at most 25.2 mL, but the one of
+// the 12th, whose end nobody saw, 48.
+func TestMonthNamesACourse(t *testing.T) {
+	site := shed()
+	site.Channels[0].Course = safety.Course{From: time.Date(2027, 3, 10, 0, 0, 0, 0, time.UTC), Total: 4000 * safety.Millilitre}
+	from := time.Date(2027, 3, 1, 0, 0, 0, 0, lisbon)
+	to := time.Date(2027, 3, 20, 0, 0, 0, 0, lisbon)
+	s := Gather(site, march(), from, to, to.AddDate(0, 0, 20))
+	k := s.Channels[0].Course
+	if want := 10*4*25.2 + 48 - 25.2; k == nil || math.Abs(k.GivenHiML-want) > 0.01 || k.TotalML == nil || *k.TotalML != 4000 {
+		t.Fatalf("course %+v, want %v of 4000 mL", k, want)
+	}
+	if got := fmt.Sprint(channelFigures(s.Channels[0])); !strings.Contains(got, "of its course by then at most 1031 of 4000 mL") {
+		t.Error(got)
+	}
+	if k := Gather(shed(), march(), from, to, to).Channels[0].Course; k != nil {
+		t.Errorf("no course is declared: %+v", k)
 	}
 }

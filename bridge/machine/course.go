@@ -58,6 +58,13 @@ func (t *turn) courseConditions(c *channelState, add adder) {
 	}
 }
 
+// CourseGiven is what a channel's course has come to by the rows: the most that may have gone into the tank since its first
+// day, and the total that ends it (0: none); ok is false where no course is declared.
+func CourseGiven(s *State, channel int) (given, total safety.Microlitres, ok bool) {
+	c := &s.channels[channel]
+	return s.courseHi(c), c.cfg.Course.Total, c.cfg.Course.Declared()
+}
+
 // CourseView is a channel's course. Days are local dates; null: none is declared.
 type CourseView struct {
 	State   string   `json:"state"` // ahead, running or over

@@ -47,7 +47,7 @@ func view() machine.SiteView {
 			NextTest: ptr(at(7, 30).AddDate(0, 0, 3)), TrendPerDay: ptr(0.018), Gain: ptr(0.97), GainSD: ptr(0.03), Pending: ptr(0.21)}},
 		Channels: []machine.ChannelView{{ID: "alk", Running: true, RateMLPerMin: ptr(9.0), Calibrated: ptr(at(6, 0)), Primed: true,
 			PlannedMLPerDay: 97.5, Window24hHiML: 102.25, PerDayML: 180, TotalHiML: 1210.5, TotalLoML: 1093.25, RunSeconds: 7411.2, TubingLifeSeconds: ptr(1.8e6),
-			Next: &machine.PlannedRun{At: at(9, 30), VolumeML: 2.02}, LastRun: ptr(at(9, 0)), CapExpected: ptr(at(9, 0).AddDate(0, 2, 0)), Withheld: []machine.BlockView{{Code: safety.OnHold}}}},
+			Next: &machine.PlannedRun{At: at(9, 30), VolumeML: 2.02}, LastRun: ptr(at(9, 0)), CapExpected: ptr(at(9, 0).AddDate(0, 2, 0)), Course: &machine.CourseView{State: machine.CourseRunning, TotalML: ptr(80.0), GivenML: 21.5}, Withheld: []machine.BlockView{{Code: safety.OnHold}}}},
 		Containers: []machine.ContainerView{{ID: "carbonate-jug", CapacityML: 5000, StopML: 150, RemainingMinML: 3789.5, RemainingMaxML: 3906.75, DaysLeft: ptr(37.5), DaysLeftLow: ptr(32.5), Low: true, LevelML: ptr(3850.5)}},
 		Probes:     []machine.ProbeView{{ID: "ph", Quantity: "pH", Unit: "pH", Value: ptr(8.21), Seen: ptr(at(8, 59)), Good: true}},
 		Nodes:      []machine.NodeView{{ID: "board", Online: true, Proven: ptr(at(6, 30))}},

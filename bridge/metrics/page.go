@@ -182,7 +182,19 @@ func (o out) channel(c machine.ChannelView) {
 	}
 	o.time("channel_last_run_timestamp_seconds", c.LastRun, c.ID)
 	o.time("channel_cap_timestamp_seconds", c.CapExpected, c.ID)
+	o.course(c.Course, c.ID)
 	o.withheld("channel_withheld", c.Withheld, c.ID)
+}
+
+func (o out) course(k *machine.CourseView, channel string) {
+	if k == nil {
+		return
+	}
+	o.put("channel_course_given_liters", liters(k.GivenML), channel)
+	if k.TotalML != nil {
+		o.put("channel_course_total_liters", liters(*k.TotalML), channel)
+	}
+	o.put("channel_course_running", yes(k.State == machine.CourseRunning), channel)
 }
 
 func (o out) container(c machine.ContainerView) {
