@@ -215,3 +215,29 @@ func TestAskedRunsCountTheOffset(t *testing.T) {
 		})
 	}
 }
+
+// Trials that scatter by some 0.07 mL around 10 mL/min: the least run that is good to ±10 % is far above smallest_run (0.3 mL),
+// and the keeper is told; trials on a line tell of none.
+func TestCalibrationSaysFromWhereRunsAreGood(t *testing.T) {
+	r := newRig(t, previews, noon)
+	r.boot()
+	r.commission()
+	calibrate := func(trials []machine.Trial) (from float64, text string) {
+		answer := r.must(machine.VerbCalibrate, machine.Request{Channel: "alk", Confirm: true, Trials: trials})
+		var got machine.CalibrationResult
+		if err := json.Unmarshal([]byte(answer.Result), &got); err != nil || got.GoodFromML == nil {
+			t.Fatalf("%s: %v", answer.Result, err)
+		}
+		return *got.GoodFromML, answer.Text
+	}
+	scattered := line(10, 0, 20, 30, 40, 50, 60, 70)
+	for i, miss := range []float64{0.08, -0.07, 0.05, -0.08, 0.07, -0.05} {
+		scattered[i].MeasuredML += miss
+	}
+	if from, text := calibrate(scattered); from < 1 || from > 10 || !strings.Contains(text, "runs are good to ±10 % from ") {
+		t.Errorf("good from %v; %q", from, text)
+	}
+	if from, text := calibrate(line(10, 0, 20, 40, 60, 80)); from > 0.01 || strings.Contains(text, "good to") {
+		t.Errorf("good from %v; %q", from, text)
+	}
+}

@@ -17,6 +17,7 @@ type CalibrationResult struct {
 	OffsetML          float64        `json:"offset_ml"` // in use: 0 where none is sure
 	FoundOffsetML     *float64       `json:"found_offset_ml"`
 	OffsetHalfWidthML *float64       `json:"offset_half_width_ml"`
+	GoodFromML        *float64       `json:"good_from_ml"` // from this volume on a run is good to goodShare
 	Trials            int            `json:"trials"`
 	CVPercent         float64        `json:"cv_percent"`
 	TolerancePercent  float64        `json:"tolerance_percent"`
@@ -59,7 +60,7 @@ func (t *turn) askCalibrate(q Request) reply {
 			c.cfg.ID, k.Previous.MillilitresPerMinute(), k.Rate.MillilitresPerMinute(), 100*k.Change, joined(slips(findings)))
 	}
 	t.record(calibrationOf(c.cfg.ID, trials, k), q.By)
-	text := fmt.Sprintf("channel %s delivers %s", c.cfg.ID, rateText(k)) + joined(findings)
+	text := fmt.Sprintf("channel %s delivers %s", c.cfg.ID, rateText(k)) + goodFromText(k, c.cfg.Limits.SmallestRun) + joined(findings)
 	if largest := c.cfg.Limits.PerRun; k.Offset >= largest {
 		text += fmt.Sprintf("; each run gives per_run (%s) or more by that alone: nothing will be dosed", largest)
 	}
@@ -99,6 +100,27 @@ func rateText(k metering.Calibration) string {
 	return text
 }
 
+// goodShare is how good a run ought to be: what is dosed in a day is known about as well from a hobby test. Our own choice.
+const goodShare = 0.1
+
+// goodFrom is the volume from which on a run is good to goodShare, mL; ok is false where the trials do not tell.
+func goodFrom(k metering.Calibration) (ml float64, ok bool) {
+	if k.Line == nil {
+		return 0, false
+	}
+	ml, err := k.Line.SmallestRun(goodShare, k.Offset != 0)
+	return rounded(ml), err == nil
+}
+
+// goodFromText speaks of it where the channel may be asked for smaller runs.
+func goodFromText(k metering.Calibration, smallest safety.Microlitres) string {
+	ml, ok := goodFrom(k)
+	if !ok || ml <= smallest.Millilitres() {
+		return ""
+	}
+	return fmt.Sprintf("; runs are good to ±%g %% from %.2g mL on, and smallest_run is %s: fewer slots make larger runs", 100*goodShare, ml, smallest)
+}
+
 // slips are the findings that make a large change look like a mistake in what was entered.
 func slips(findings []metering.Finding) []metering.Finding {
 	return without(findings, func(f metering.Finding) bool { return f.Kind != metering.UnitSlip })
@@ -124,6 +146,9 @@ func calibrationResult(k metering.Calibration, findings []metering.Finding) Cali
 		out.FoundOffsetML, out.OffsetHalfWidthML = &found, &half
 		if k.Offset != 0 {
 			out.RateHalfWidth = &rate
+		}
+		if from, ok := goodFrom(k); ok {
+			out.GoodFromML = &from
 		}
 	}
 	for _, f := range findings {
