@@ -35,6 +35,9 @@ func (l *lane) goal() planner.Target {
 func (l *lane) spec() estimate.Spec {
 	s := estimate.Spec{Quantity: l.quantity, TestSD: l.told.TestSD, Target: l.told.Target, Upper: l.told.Target + l.told.Band}
 	s.Use, s.UseSD = estimate.UseOfBase(l.quantity, l.told.Base)
+	if l.quantity == units.Magnesium {
+		return s
+	}
 	s.Light = estimate.UsualLight(time.UTC)
 	if l.told.LightFrom != l.told.LightTo {
 		s.Light = estimate.ToldLight(time.UTC, time.Duration(l.told.LightFrom)*time.Hour, time.Duration(l.told.LightTo)*time.Hour)
