@@ -49,62 +49,102 @@ func (b Booking) Close(now Elapsed, o Outcome, hi, lo Microlitres) Booking {
 }
 
 // leaves is when the booking has left every rolling window.
-func (b Booking) leaves() Elapsed { return b.LatestEnd + Elapsed(Window/time.Millisecond) }
+func (b *Booking) leaves() Elapsed { return b.LatestEnd + Elapsed(Window/time.Millisecond) }
 
 // Book holds a channel's bookings of the last window, oldest first. It is a value: what is done to a copy is not seen
 // in the book that it was copied from. Copies share memory, so that all of them belong to one goroutine.
-type Book struct{ bookings []Booking }
+type Book struct {
+	earlier []Booking // all but the last, never written to
+	last    Booking   // apart, because it is nearly always the one whose outcome comes
+	any     bool      // whether there is a last one
+}
 
-// Add appends a booking and drops those that have left the window. The place behind the last booking is used if it is
+// all goes through the bookings, oldest first. What it shows is not to be written to.
+func (b *Book) all(yield func(*Booking) bool) {
+	for i := range b.earlier {
+		if !yield(&b.earlier[i]) {
+			return
+		}
+	}
+	if b.any {
+		yield(&b.last)
+	}
+}
+
+// Add appends a booking and drops those that have left the window. The place behind the earlier bookings is used if it is
 // still blank: otherwise another copy has taken it.
 func (b Book) Add(now Elapsed, booking Booking) Book {
-	gone := func(k Booking) bool { return !k.Open && k.leaves() <= now }
-	kept := b.bookings
-	for len(kept) > 0 && gone(kept[0]) {
+	kept := b.earlier
+	for len(kept) > 0 && kept[0].gone(now) {
 		kept = kept[1:]
 	}
 	n := len(kept)
-	if n < cap(kept) && kept[:n+1][n] == (Booking{}) && booking != (Booking{}) && !slices.ContainsFunc(kept, gone) {
-		return Book{append(kept, booking)}
+	switch {
+	case !b.any:
+	case n < cap(kept) && kept[:n+1][n] == (Booking{}) && b.last != (Booking{}) && !b.last.gone(now) && !anyGone(kept, now):
+		kept = append(kept, b.last)
+	default:
+		own := make([]Booking, 0, 2*n+2)
+		for k := range b.all {
+			if !k.gone(now) {
+				own = append(own, *k)
+			}
+		}
+		if n := len(own); n > 0 && own[n-1] == (Booking{}) { // it looks like a free place: no copy may take it for one
+			own = slices.Clip(own)
+		}
+		kept = own
 	}
-	own := make([]Booking, 0, 2*n+1)
-	for _, k := range kept {
-		if !gone(k) {
-			own = append(own, k)
+	return Book{kept, booking, true}
+}
+
+// gone says whether a booking counts no more.
+func (b *Booking) gone(now Elapsed) bool { return !b.Open && b.leaves() <= now }
+
+func anyGone(list []Booking, now Elapsed) bool {
+	for i := range list {
+		if list[i].gone(now) {
+			return true
 		}
 	}
-	own = append(own, booking)
-	if booking == (Booking{}) { // it looks like a free place: no copy may take it for one
-		own = slices.Clip(own)
-	}
-	return Book{own}
+	return false
 }
 
 // Find gives the booking of a run.
 func (b Book) Find(run string) (Booking, bool) {
-	for i := len(b.bookings) - 1; i >= 0; i-- {
-		if b.bookings[i].Run == run {
-			return b.bookings[i], true
+	if b.any && b.last.Run == run {
+		return b.last, true
+	}
+	for i := len(b.earlier) - 1; i >= 0; i-- {
+		if b.earlier[i].Run == run {
+			return b.earlier[i], true
 		}
 	}
 	return Booking{}, false
 }
 
-// Replace puts a changed booking in the place of the one with the same run.
+// Replace puts a changed booking in the place of those with the same run.
 func (b Book) Replace(booking Booking) Book {
-	out := slices.Clone(b.bookings)
-	for i := range out {
-		if out[i].Run == booking.Run {
-			out[i] = booking
+	own := false
+	for i := range b.earlier {
+		if b.earlier[i].Run != booking.Run {
+			continue
 		}
+		if !own {
+			b.earlier, own = slices.Clone(b.earlier), true
+		}
+		b.earlier[i] = booking
 	}
-	return Book{out}
+	if b.any && b.last.Run == booking.Run {
+		b.last = booking
+	}
+	return b
 }
 
 // Hi is the most that the channel may have dispensed into the tank, or into vessels, in the window that ends now.
 func (b Book) Hi(now Elapsed, vessel bool) Microlitres {
 	var sum Microlitres
-	for _, k := range b.bookings {
+	for k := range b.all {
 		if k.Vessel == vessel && (k.Open || k.leaves() > now) {
 			sum += k.Hi
 		}
@@ -116,7 +156,7 @@ func (b Book) Hi(now Elapsed, vessel bool) Microlitres {
 // or into vessels. It reaches back no further than the window.
 func (b Book) Middle(since Elapsed, vessel bool) Microlitres {
 	var sum Microlitres
-	for _, k := range b.bookings {
+	for k := range b.all {
 		if k.Vessel == vessel && k.Start >= since {
 			sum += (k.Hi + k.Lo) / 2
 		}
@@ -128,7 +168,7 @@ func (b Book) Middle(since Elapsed, vessel bool) Microlitres {
 // the first booking it is the beginning of the axis's past.
 func (b Book) LatestEnd() (at Elapsed, open bool) {
 	at = beforeEverything
-	for _, k := range b.bookings {
+	for k := range b.all {
 		at, open = max(at, k.LatestEnd), open || k.Open
 	}
 	return at, open

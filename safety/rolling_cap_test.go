@@ -156,7 +156,7 @@ func (g *gateSim) awaitEnd(t *rapid.T, i int, b Block) {
 			g.hear(t)
 		}
 	case DayCap, QuantityCap:
-		for _, k := range slices.Concat(g.channels[i].book.bookings, g.channels[1-i].book.bookings) {
+		for _, k := range slices.Concat(g.channels[i].book.list(), g.channels[1-i].book.list()) {
 			if leaves := k.leaves(); leaves > g.clock.Now() && (until == 0 || leaves < until) {
 				until = leaves
 			}

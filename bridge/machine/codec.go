@@ -40,6 +40,9 @@ func EncodeBody(b Body) ([]byte, error) { return json.Marshal(b) }
 // DecodeBody is the inverse of EncodeBody. An unknown kind or field is an error: the ledger was written by a
 // newer program, or is damaged.
 func DecodeBody(kind string, data []byte) (Body, error) {
+	if b, ok := plainBody(kind, data); ok {
+		return b, nil
+	}
 	decode, ok := decoders[kind]
 	if !ok {
 		return nil, fmt.Errorf("unknown kind of row %q", kind)

@@ -71,7 +71,7 @@ func newQuay(t *testing.T, b *mosquittotest.Server, site string) quay {
 
 var quayTemplate = template.Must(template.New("quay.yaml.tmpl").Delims("<<", ">>").ParseFiles(filepath.Join("testdata", "quay.yaml.tmpl")))
 
-func (q quay) write(t *testing.T, name string) string {
+func (q quay) write(t testing.TB, name string) string {
 	t.Helper()
 	var b bytes.Buffer
 	if err := quayTemplate.Execute(&b, q); err != nil {
@@ -80,7 +80,7 @@ func (q quay) write(t *testing.T, name string) string {
 	return writeFile(t, name, b.String())
 }
 
-func writeFile(t *testing.T, name, content string) string {
+func writeFile(t testing.TB, name, content string) string {
 	t.Helper()
 	path := filepath.Join(t.TempDir(), name)
 	if err := os.WriteFile(path, []byte(content), 0o600); err != nil {
