@@ -112,11 +112,11 @@ func anyGone(list []Booking, now Elapsed) bool {
 
 // Find gives the booking of a run.
 func (b Book) Find(run string) (Booking, bool) {
-	if b.any && b.last.Run == run {
+	if b.any && b.last.is(run) {
 		return b.last, true
 	}
 	for i := len(b.earlier) - 1; i >= 0; i-- {
-		if b.earlier[i].Run == run {
+		if b.earlier[i].is(run) {
 			return b.earlier[i], true
 		}
 	}
@@ -127,7 +127,7 @@ func (b Book) Find(run string) (Booking, bool) {
 func (b Book) Replace(booking Booking) Book {
 	own := false
 	for i := range b.earlier {
-		if b.earlier[i].Run != booking.Run {
+		if !b.earlier[i].is(booking.Run) {
 			continue
 		}
 		if !own {
@@ -135,10 +135,16 @@ func (b Book) Replace(booking Booking) Book {
 		}
 		b.earlier[i] = booking
 	}
-	if b.any && b.last.Run == booking.Run {
+	if b.any && b.last.is(booking.Run) {
 		b.last = booking
 	}
 	return b
+}
+
+// is says whether it is that run's. Ids of one day begin alike: nearly all others are told apart by their last letter.
+func (b *Booking) is(run string) bool {
+	n := len(run)
+	return len(b.Run) == n && (n == 0 || b.Run[n-1] == run[n-1]) && b.Run == run
 }
 
 // Hi is the most that the channel may have dispensed into the tank, or into vessels, in the window that ends now.

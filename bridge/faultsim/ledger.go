@@ -35,7 +35,7 @@ func (l *ledger) append(w *world, rows []machine.Row) error {
 	for _, row := range rows {
 		body, err := machine.EncodeBody(row.Body)
 		if err == nil {
-			row.Body, err = machine.DecodeBody(row.Body.Kind(), body)
+			row.Body, err = machine.DecodeBody(row.Body.Kind(), string(body))
 		}
 		if err != nil {
 			w.check.fail("INV-12", "row %d (%s) does not come back as it was written: %v", row.Seq, row.Body.Kind(), err)

@@ -131,7 +131,7 @@ func exported(t *testing.T, path string) []machine.Row {
 		if err != nil {
 			t.Fatal(err)
 		}
-		b, err := machine.DecodeBody(s.Kind, s.Body)
+		b, err := machine.DecodeBody(s.Kind, string(s.Body))
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -26,36 +26,23 @@ func (l *Ledger) Each(from int64, fn func(machine.Row) error) error {
 	return l.each(from, fn)
 }
 
-// each is Each within a lock.
+// each is Each within a lock. Rows are read and decoded ahead, in a goroutine of their own, while fn has those before them.
 func (l *Ledger) each(from int64, fn func(machine.Row) error) error {
-	// What was pruned is asked for in the same statement: a daemon may prune between two.
-	list, err := l.read.QueryContext(context.Background(), selectAll+"WHERE seq >= ? ORDER BY seq", from)
+	w, err := l.startWalk(from)
 	if err != nil {
 		return fmt.Errorf("reading the ledger: %w", err)
 	}
-	defer func() { _ = list.Close() }() // list.Err below has every reading error
-	next, short := max(from, 1), int64(0)
-	for list.Next() {
-		var pruned, fewer int64
-		r, err := scanRow(beside{list, []any{&pruned, &fewer}})
-		if err != nil {
-			return err
+	defer w.end()
+	for b := range w.read {
+		for i := range b.rows {
+			if err := fn(b.rows[i]); err != nil {
+				return err
+			}
 		}
-		// Numbers without a row stand in what was pruned, and there are as many as it left.
-		known := max(0, min(r.Seq, pruned+1)-next)
-		if short += known; r.Seq > next+known {
-			return fmt.Errorf("reading the ledger: row %d is missing: %w", next+known, ErrDamaged)
+		if b.err != nil {
+			return b.err
 		}
-		if r.Seq > pruned && from <= 1 && short != fewer {
-			return fmt.Errorf("reading the ledger: %d of the first %d rows are not there, %d were pruned: %w", short, pruned, fewer, ErrDamaged)
-		}
-		if err := fn(r); err != nil {
-			return err
-		}
-		next = r.Seq + 1
-	}
-	if err := list.Err(); err != nil {
-		return fmt.Errorf("reading the ledger at row %d: %w", next, err)
+		w.used <- b.rows
 	}
 	return nil
 }
@@ -78,18 +65,7 @@ func (l *Ledger) FirstSince(at time.Time) (int64, error) {
 	return first, nil
 }
 
-// selectAll is selectRows with how far the ledger was pruned, and by how many rows it is fewer.
-const selectAll = "SELECT seq, id, at, elapsed, trusted, by, kind, body, (SELECT coalesce(max(last), 0) FROM pruned), (SELECT coalesce(sum(gone - sums), 0) FROM pruned) FROM rows "
-
 type scanner interface{ Scan(into ...any) error }
-
-// beside scans further columns behind those of a row.
-type beside struct {
-	scanner
-	more []any
-}
-
-func (b beside) Scan(into ...any) error { return b.scanner.Scan(append(into, b.more...)...) }
 
 func scanRow(s scanner) (machine.Row, error) {
 	var (
@@ -97,13 +73,17 @@ func scanRow(s scanner) (machine.Row, error) {
 		id       sql.NullString
 		at, kind string
 		elapsed  int64
-		body     []byte
+		body     string
 	)
 	if err := s.Scan(&r.Seq, &id, &at, &elapsed, &r.Trusted, &r.By, &kind, &body); err != nil {
 		return machine.Row{}, err
 	}
 	r.ID, r.Elapsed = id.String, safety.Elapsed(elapsed)
-	var err error
+	return decodeRow(r, at, kind, body)
+}
+
+// decodeRow completes a row by what is kept of it as text.
+func decodeRow(r machine.Row, at, kind, body string) (_ machine.Row, err error) {
 	if r.At, err = time.Parse(time.RFC3339Nano, at); err != nil {
 		return machine.Row{}, fmt.Errorf("row %d (%s): %w", r.Seq, kind, err)
 	}

@@ -39,15 +39,15 @@ func EncodeBody(b Body) ([]byte, error) { return json.Marshal(b) }
 
 // DecodeBody is the inverse of EncodeBody. An unknown kind or field is an error: the ledger was written by a
 // newer program, or is damaged.
-func DecodeBody(kind string, data []byte) (Body, error) {
-	if b, ok := plainBody(kind, data); ok {
+func DecodeBody(kind, text string) (Body, error) {
+	if b, ok := plainBody(kind, text); ok {
 		return b, nil
 	}
 	decode, ok := decoders[kind]
 	if !ok {
 		return nil, fmt.Errorf("unknown kind of row %q", kind)
 	}
-	b, err := decode(data)
+	b, err := decode([]byte(text))
 	if err != nil {
 		return nil, fmt.Errorf("row of kind %q: %w", kind, err)
 	}

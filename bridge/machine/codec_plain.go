@@ -1,8 +1,8 @@
 package machine
 
 import (
-	"bytes"
 	"strconv"
+	"strings"
 	"time"
 
 	"aliquot/safety"
@@ -13,8 +13,8 @@ import (
 
 // plainBody reads such a body. It says no to whatever is not written in just that way, whether right or wrong: the parser
 // decides about that. Where it says yes the body is the one that the parser gives.
-func plainBody(kind string, data []byte) (Body, bool) {
-	p := plain{rest: data}
+func plainBody(kind, text string) (Body, bool) {
+	p := plain{rest: text}
 	var b Body
 	switch kind {
 	case "run_reserved":
@@ -86,13 +86,13 @@ func (p *plain) probeMean() ProbeMean {
 
 // plain takes a text apart from its beginning.
 type plain struct {
-	rest []byte
+	rest string
 	odd  bool // something was not as expected; what was read is worth nothing
 }
 
 // next takes what must come next, if it does.
 func (p *plain) next(what string) bool {
-	if len(p.rest) < len(what) || string(p.rest[:len(what)]) != what {
+	if len(p.rest) < len(what) || p.rest[:len(what)] != what {
 		return false
 	}
 	p.rest = p.rest[len(what):]
@@ -106,20 +106,21 @@ func (p *plain) text(key string) string {
 	return p.string()
 }
 
-func (p *plain) string() string { return string(p.quoted()) }
+// string takes memory of its own: a part of the text would keep all of it.
+func (p *plain) string() string { return strings.Clone(p.quoted()) }
 
 // quoted takes the rest of a string of plain ASCII in which nothing is escaped, with its closing quote.
-func (p *plain) quoted() []byte {
-	end := bytes.IndexByte(p.rest, '"')
+func (p *plain) quoted() string {
+	end := strings.IndexByte(p.rest, '"')
 	if end < 0 {
 		p.odd = true
-		return nil
+		return ""
 	}
 	word := p.rest[:end]
-	for _, c := range word {
-		if c == '\\' || c < ' ' || c > '~' {
+	for i := range len(word) {
+		if c := word[i]; c == '\\' || c < ' ' || c > '~' {
 			p.odd = true
-			return nil
+			return ""
 		}
 	}
 	p.rest = p.rest[end+1:]
@@ -131,11 +132,11 @@ func wordOf[W ~string](p *plain, key string, few ...W) W {
 	p.must(key)
 	word := p.quoted()
 	for _, w := range few {
-		if string(word) == string(w) {
+		if word == string(w) {
 			return w
 		}
 	}
-	return W(word)
+	return W(strings.Clone(word))
 }
 
 func (p *plain) whole(key string) int64 {
@@ -179,39 +180,32 @@ func (p *plain) int64() int64 {
 // number takes a number as decimal digits, with a fraction or without; one with an exponent is rare.
 func (p *plain) number(key string) float64 {
 	p.must(key)
-	end := bytes.IndexByte(p.rest, ',')
+	end := strings.IndexByte(p.rest, ',')
 	if end < 0 || !decimal(p.rest[:end]) {
 		p.odd = true
 		return 0
 	}
-	v, err := strconv.ParseFloat(string(p.rest[:end]), 64)
+	v, err := strconv.ParseFloat(p.rest[:end], 64)
 	p.odd = p.odd || err != nil
 	p.rest = p.rest[end:]
 	return v
 }
 
 // decimal says whether a text is a number by the grammar of JSON (RFC 8259, 6) that has no exponent.
-func decimal(s []byte) bool {
-	s = bytes.TrimPrefix(s, []byte("-"))
-	whole, fraction, point := bytes.Cut(s, []byte("."))
+func decimal(s string) bool {
+	whole, fraction, point := strings.Cut(strings.TrimPrefix(s, "-"), ".")
 	if len(whole) == 0 || (len(whole) > 1 && whole[0] == '0') || (point && len(fraction) == 0) {
 		return false
 	}
-	for _, part := range [][]byte{whole, fraction} {
-		for _, c := range part {
-			if c < '0' || c > '9' {
-				return false
-			}
-		}
-	}
-	return true
+	notDigit := func(c rune) bool { return c < '0' || c > '9' }
+	return strings.IndexFunc(whole, notDigit) < 0 && strings.IndexFunc(fraction, notDigit) < 0
 }
 
 // instant takes a moment. Inside its quotes it is read as the parser reads it.
 func (p *plain) instant(key string) time.Time {
 	p.must(key)
 	var t time.Time
-	if err := t.UnmarshalText(p.quoted()); err != nil {
+	if err := t.UnmarshalText([]byte(p.quoted())); err != nil {
 		p.odd = true
 	}
 	return t

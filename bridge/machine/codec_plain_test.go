@@ -49,7 +49,7 @@ func TestPlainBodiesAreTheParsers(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		got, ok := plainBody(b.Kind(), text)
+		got, ok := plainBody(b.Kind(), string(text))
 		if m, isMean := b.(ProbeMean); isMean && !ok && strings.Contains(string(text), "e-") && m.Mean < 1e-6 {
 			return // so small a mean has an exponent
 		}
@@ -104,7 +104,7 @@ func FuzzPlainBody(f *testing.F) {
 }
 
 func comparePlain(t interface{ Fatalf(string, ...any) }, kind string, text []byte) {
-	got, ok := plainBody(kind, text)
+	got, ok := plainBody(kind, string(text))
 	if !ok {
 		return
 	}

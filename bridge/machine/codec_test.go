@@ -61,7 +61,7 @@ func TestEveryBodyRoundTrips(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			got, err := machine.DecodeBody(b.Kind(), text)
+			got, err := machine.DecodeBody(b.Kind(), string(text))
 			if err != nil {
 				t.Fatalf("%s: %v", text, err)
 			}
@@ -70,7 +70,7 @@ func TestEveryBodyRoundTrips(t *testing.T) {
 			}
 			zero := reflect.New(reflect.TypeOf(b)).Elem().Interface().(machine.Body)
 			text, _ = machine.EncodeBody(zero)
-			if got, err := machine.DecodeBody(b.Kind(), text); err != nil || !reflect.DeepEqual(got, zero) {
+			if got, err := machine.DecodeBody(b.Kind(), string(text)); err != nil || !reflect.DeepEqual(got, zero) {
 				t.Errorf("the empty body %s reads back as %+v, %v", text, got, err)
 			}
 		})
@@ -124,7 +124,7 @@ func TestDecodeBodyRefuses(t *testing.T) {
 		{"a number that does not fit", "refill", `{"container":"jug","added_ul":1e30}`, "cannot unmarshal"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			b, err := machine.DecodeBody(c.kind, []byte(c.text))
+			b, err := machine.DecodeBody(c.kind, c.text)
 			if err == nil || b != nil || !strings.Contains(err.Error(), c.want) {
 				t.Errorf("DecodeBody(%s, %s) = %v, %v; want an error with %q", c.kind, c.text, b, err, c.want)
 			}
@@ -145,7 +145,7 @@ func TestNumbersRoundTripExactly(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			if got, err := machine.DecodeBody(b.Kind(), text); err != nil || !reflect.DeepEqual(got, b) {
+			if got, err := machine.DecodeBody(b.Kind(), string(text)); err != nil || !reflect.DeepEqual(got, b) {
 				t.Fatalf("%s reads back as %+v, %v; want %+v", text, got, err, b)
 			}
 		}
@@ -161,7 +161,7 @@ func FuzzDecodeBody(f *testing.F) {
 		f.Add(b.Kind(), string(text))
 	}
 	f.Fuzz(func(t *testing.T, kind, text string) {
-		b, err := machine.DecodeBody(kind, []byte(text))
+		b, err := machine.DecodeBody(kind, text)
 		if err != nil {
 			if b != nil {
 				t.Fatalf("%s %s: refused with %v and still gave %+v", kind, text, err, b)
@@ -172,7 +172,7 @@ func FuzzDecodeBody(f *testing.F) {
 		if err != nil {
 			t.Fatalf("%s %s: read, and cannot be written: %v", kind, text, err)
 		}
-		if c, err := machine.DecodeBody(kind, again); err != nil || !reflect.DeepEqual(b, c) {
+		if c, err := machine.DecodeBody(kind, string(again)); err != nil || !reflect.DeepEqual(b, c) {
 			t.Fatalf("%s %s is written as %s, which reads %+v, %v", kind, text, again, c, err)
 		}
 	})

@@ -325,7 +325,7 @@ func (r *rig) write(rows []machine.Row) (reserved []machine.RunReserved) {
 		if err != nil {
 			r.t.Fatalf("row %d (%s) cannot be written: %v", row.Seq, row.Body.Kind(), err)
 		}
-		if row.Body, err = machine.DecodeBody(row.Body.Kind(), body); err != nil {
+		if row.Body, err = machine.DecodeBody(row.Body.Kind(), string(body)); err != nil {
 			r.t.Fatalf("row %d cannot be read back: %v", row.Seq, err)
 		}
 		r.check.row(r, row)
