@@ -78,8 +78,11 @@ func (r *reader) identify(row *machine.Row) (fresh bool, err error) {
 	return r.identifyAs(given, row, int32(r.n))
 }
 
-// identifyAll gives all rows so far their ids after all.
+// identifyAll gives all rows so far their ids after all, if none of them has been handed out.
 func (r *reader) identifyAll() error {
+	if r.stream != nil && r.stream.begun {
+		return ErrIDsNeeded
+	}
 	r.site.WithoutIDs = false
 	for i := range r.rows {
 		if r.rows[i].ID != "" {

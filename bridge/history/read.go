@@ -24,10 +24,6 @@ type Site struct {
 	// WithoutIDs leaves lines that give no id without one, for who only folds the rows: deriving ids takes a third of
 	// the time of reading.
 	WithoutIDs bool
-	// Early, if given, is handed the rows of a reading WithoutIDs while it goes on, in the order and with the numbers
-	// that they will have in the result, each once. If a line makes ids needed after all it is handed nil, and nothing
-	// more: the rows before that stand no longer as they were. So it is with an error: only Read's own says so.
-	Early func([]machine.Row)
 }
 
 func (s Site) quantity(probe string) units.Quantity {
@@ -87,26 +83,35 @@ func (s Site) Read(from io.Reader, name string) ([]machine.Row, []Note, error) {
 	if sized, ok := from.(interface{ Len() int }); ok {
 		r.expect(sized.Len() / ordinaryLine)
 	}
+	if err := r.readAll(from, name); err != nil {
+		return nil, nil, err
+	}
+	return r.inOrder(), r.notes, nil
+}
+
+// readAll takes all lines.
+func (r *reader) readAll(from io.Reader, name string) error {
 	lines := bufio.NewScanner(from)
 	lines.Buffer(nil, longestLine)
 	for lines.Scan() {
 		r.n++
 		if !r.takePlain(lines.Bytes()) {
-			if err := r.takeLine(lines.Text()); err != nil {
-				return nil, nil, &Error{name, r.n, err}
+			if err := r.takeLine(lines.Text()); errors.Is(err, ErrIDsNeeded) {
+				return err
+			} else if err != nil {
+				return &Error{name, r.n, err}
 			}
 		}
-		if len(r.rows)-r.early.taken >= earlyRows {
-			r.handOut(r.before)
+		if r.stream != nil && len(r.rows) >= streamRows {
+			r.stream.handOut(r, r.before)
 		}
 	}
 	if err := lines.Err(); errors.Is(err, bufio.ErrTooLong) {
-		return nil, nil, &Error{name, r.n + 1, fmt.Errorf("the line is longer than %d bytes", longestLine)}
+		return &Error{name, r.n + 1, fmt.Errorf("the line is longer than %d bytes", longestLine)}
 	} else if err != nil {
-		return nil, nil, fmt.Errorf("reading %s: %w", name, err)
+		return fmt.Errorf("reading %s: %w", name, err)
 	}
-	r.handOut(time.Time{})
-	return r.inOrder(), r.notes, nil
+	return nil
 }
 
 // reader collects the rows of one history.
@@ -122,7 +127,7 @@ type reader struct {
 	lines   []int32           // of the rows, kept while these have no ids
 	known   map[string]string // one copy of each name, so that rows do not hold whole lines in memory
 	encoder encoder
-	early   early
+	stream  *stream // nil: rows stay here until the end
 }
 
 func newReader(s Site) *reader {

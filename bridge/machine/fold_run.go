@@ -1,7 +1,7 @@
 package machine
 
 import (
-	"fmt"
+	"strconv"
 	"time"
 
 	"aliquot/safety"
@@ -181,7 +181,7 @@ func (s *State) applyPast(r Row, b RunPast) {
 	}
 	then := r
 	if then.ID == "" { // bookings are told apart by it
-		then.ID = fmt.Sprintf("row-%d", r.Seq)
+		then.ID = "row-" + strconv.FormatInt(r.Seq, 10)
 	}
 	then.At = b.Happened
 	then.Elapsed = r.Elapsed - elapsed(r.At.Sub(b.Happened))

@@ -36,12 +36,10 @@ func (c holidayCommand) Run(std stream, g *Globals) error {
 	if err != nil {
 		return err
 	}
-	rows, _, err := p.rows(std, l)
+	past, _, err := gather(p, std, l, func() *past { return newPast(l, at) })
 	if err != nil {
 		return err
 	}
-	past := newPast(l, at)
-	past.add(rows)
 	state := past.fold.State()
 	h := holiday.Plan(l.Name, machine.Ahead(&state, at), from, until, l.Zone)
 	if c.Sheet != "" {

@@ -3,6 +3,7 @@ package main
 import (
 	"bufio"
 	"context"
+	"errors"
 	"flag"
 	"os"
 	"os/signal"
@@ -16,6 +17,8 @@ var update = flag.Bool("update", false, "rewrite the golden files")
 const (
 	// childEnv makes a process of this test binary the program itself.
 	childEnv = "ALIQUOT_TEST_MAIN"
+	// statusEnv names a file for what the kernel says of a child when it has done its work.
+	statusEnv = "ALIQUOT_TEST_STATUS"
 	// wholeMain is its value for the program with its standard input, and with nothing of a test's around it.
 	wholeMain = "whole"
 	// killEnv names the point at which a child kills itself, or hangs until it is told to go on.
@@ -60,5 +63,12 @@ func child() int {
 	}
 	ctx, stop := signal.NotifyContext(context.Background(), syscall.SIGINT, syscall.SIGTERM)
 	defer stop()
-	return run(ctx, os.Args[1:], stream{os.Stdin, os.Stdout, os.Stderr})
+	code := run(ctx, os.Args[1:], stream{os.Stdin, os.Stdout, os.Stderr})
+	if path := os.Getenv(statusEnv); path != "" {
+		text, err := os.ReadFile("/proc/self/status")
+		if err = errors.Join(err, os.WriteFile(path, text, 0o600)); err != nil {
+			panic(err)
+		}
+	}
+	return code
 }

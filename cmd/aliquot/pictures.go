@@ -89,9 +89,12 @@ func (p *painter) draw(now time.Time) (web.Pictures, error) {
 	for i, q := range span.Quantities {
 		out.Levels[q.System+"/"+q.Quantity] = span.SmallLevelPlot(plotName(i), i)
 	}
-	d := newDay(p.site, site, nil, now, from, to)
+	d := newDay(p.site, site, now, from, to)
+	for _, r := range g.Rows() {
+		d.runs.add(r)
+	}
 	state := g.State()
-	d.fill(&state, g.Rows())
+	d.fill(&state)
 	out.Day = screen.DayFigure(d.Day, p.site.Zone)
 	return out, nil
 }

@@ -9,11 +9,15 @@ import (
 	"time"
 )
 
-// twoYears is an invented history of a site: 60,000 runs and 700 tests in 730 days.
-func twoYears(channels, containers []string, system string) []byte {
-	const runs, tests = 60_000, 700
-	start := time.Date(2025, 3, 1, 0, 0, 0, 0, time.UTC)
-	span := 730 * 24 * time.Hour
+// planFrom is when the histories of these tests end.
+var planFrom = time.Date(2027, 3, 1, 0, 0, 0, 0, time.UTC)
+
+// sixChannelYears is an invented history of sixChannelSite: 30,000 runs and 350 tests in each year of 365 days.
+func sixChannelYears(years int) []byte {
+	channels, containers, system := []string{"alk", "ca", "mg", "a", "b", "c"}, []string{"carbonate-can", "calcium-can", "magnesium-can"}, "reef"
+	runs, tests := 30_000*years, 350*years
+	start := planFrom.AddDate(0, 0, -365*years)
+	span := planFrom.Sub(start)
 	var b bytes.Buffer
 	line := func(at time.Time, format string, args ...any) {
 		fmt.Fprintf(&b, `{"time":"%s",`+format+"}\n", append([]any{at.Format(time.RFC3339)}, args...)...)
@@ -30,13 +34,13 @@ func twoYears(channels, containers []string, system string) []byte {
 	}
 	n := 0
 	for i := range runs {
-		at := start.Add(span / runs * time.Duration(i+1)).Truncate(time.Second)
-		for ; n < tests && start.Add(span/tests*time.Duration(n)).Before(at); n++ {
+		at := start.Add(span / time.Duration(runs) * time.Duration(i+1)).Truncate(time.Second)
+		for ; n < tests && start.Add(span/time.Duration(tests)*time.Duration(n)).Before(at); n++ {
 			quantity, value, unit := "alkalinity", 8.1+.1*float64(n%3), "dKH"
 			if n%4 == 3 {
 				quantity, value, unit = "calcium", 425+float64(n%5), "mg/L"
 			}
-			line(start.Add(span/tests*time.Duration(n)), `"type":"test","system":"%s","quantity":"%s","value":%.2f,"unit":"%s"`, system, quantity, value, unit)
+			line(start.Add(span/time.Duration(tests)*time.Duration(n)), `"type":"test","system":"%s","quantity":"%s","value":%.2f,"unit":"%s"`, system, quantity, value, unit)
 		}
 		if i%1000 == 0 {
 			refill(at)
@@ -50,22 +54,25 @@ func twoYears(channels, containers []string, system string) []byte {
 // configuration is read, the history too, folded and planned from.
 func BenchmarkPlan(b *testing.B) {
 	name := sixChannelSite(b)
-	text := twoYears([]string{"alk", "ca", "mg", "a", "b", "c"}, []string{"carbonate-can", "calcium-can", "magnesium-can"}, "reef")
+	text := sixChannelYears(2)
 	b.SetBytes(int64(len(text)))
 	for b.Loop() {
 		l, err := load(name)
 		if err != nil {
 			b.Fatal(err)
 		}
-		v, err := planFrom(l, bytes.NewReader(text), "h.jsonl", time.Date(2027, 3, 1, 0, 0, 0, 0, time.UTC))
-		if err != nil || len(v.Runs) == 0 {
+		past, notes, err := gatherHistory(l, bytes.NewReader(text), "h.jsonl", func() *past { return newPast(l, planFrom) })
+		if err != nil {
+			b.Fatal(err)
+		}
+		if v := past.plan(notes); len(v.Runs) == 0 {
 			b.Fatalf("%d runs, %v, %+v", len(v.Runs), err, v.Withheld)
 		}
 	}
 }
 
 // sixChannelSite is the site of a Pi with three more channels.
-func sixChannelSite(b *testing.B) string {
+func sixChannelSite(b testing.TB) string {
 	text, err := os.ReadFile("../../deploy/sites/pi.yaml")
 	if err != nil {
 		b.Fatal(err)

@@ -25,45 +25,56 @@ func dayOf(text string, now time.Time, zone *time.Location) (from, to time.Time,
 	return from, time.Date(l.Year(), l.Month(), l.Day()+1, 0, 0, 0, 0, zone), nil
 }
 
-// picture gathers a day from rows: what was given before `at`, what is planned from there.
-func picture(l loaded, rows []machine.Row, notes []string, at, from, to time.Time) screen.Day {
+// dayPast is a history of which a day is drawn: folded up to a moment, with what was given in the day.
+type dayPast struct {
+	fold  *machine.Fold
+	at    time.Time
+	later bool // a row of a later moment came
+	siteDay
+}
+
+func newDayPast(l loaded, at, from, to time.Time) *dayPast {
 	site := machineSite(l.Site)
-	fold := machine.NewFold(site)
-	for i, row := range rows {
-		if row.At.After(at) {
-			rows = rows[:i]
-			break
-		}
-		fold.Add(row)
+	return &dayPast{fold: machine.NewFold(site), at: at, siteDay: newDay(l, site, at, from, to)}
+}
+
+func (p *dayPast) take(row machine.Row) {
+	if p.later = p.later || row.At.After(p.at); p.later {
+		return
 	}
-	d := newDay(l, site, notes, at, from, to)
-	state := fold.State()
-	d.fill(&state, rows)
-	return d.Day
+	p.fold.Add(row)
+	p.runs.add(row)
+}
+
+// picture is the day with what is planned of it.
+func (p *dayPast) picture(notes []string) screen.Day {
+	p.Notes = notes
+	state := p.fold.State()
+	p.fill(&state)
+	return p.Day
 }
 
 // siteDay is a day that is being gathered.
-type siteDay struct{ screen.Day }
+type siteDay struct {
+	screen.Day
+	runs *given
+}
 
-func newDay(l loaded, site *machine.Site, notes []string, at, from, to time.Time) siteDay {
-	d := screen.Day{Site: l.Name, From: from, To: to, At: at, Notes: notes}
+func newDay(l loaded, site *machine.Site, at, from, to time.Time) siteDay {
+	d := screen.Day{Site: l.Name, From: from, To: to, At: at}
 	for i := range site.Channels {
 		d.Lanes = append(d.Lanes, laneOf(&site.Channels[i], from, to))
 	}
 	for _, k := range site.KeepApart {
 		d.Apart = append(d.Apart, screen.Apart{A: k.Channels[0], B: k.Channels[1], Gap: k.Gap})
 	}
-	return siteDay{d}
+	return siteDay{d, &given{from: from, to: to, open: map[string]int{}}}
 }
 
-// fill adds what rows up to the moment say was given, and what the state that follows from all of them plans.
-func (d *siteDay) fill(state *machine.State, rows []machine.Row) {
-	runs := newGiven()
-	for _, row := range rows {
-		runs.add(row)
-	}
-	for _, r := range runs.list {
-		if l := d.lane(r.channel); l != nil && !r.At.Before(d.From) && r.At.Before(d.To) {
+// fill adds what the rows so far say was given, and what the state that follows from them plans.
+func (d *siteDay) fill(state *machine.State) {
+	for _, r := range d.runs.list {
+		if l := d.lane(r.channel); l != nil {
 			l.Runs = append(l.Runs, r.DayRun)
 		}
 	}
@@ -113,10 +124,11 @@ func (d *siteDay) lane(channel string) *screen.Lane {
 	return nil
 }
 
-// given collects what rows say was given into the tank, at the most that it can have been.
+// given collects what rows say was given into the tank in a day, at the most that it can have been.
 type given struct {
-	list []givenRun
-	open map[string]int
+	from, to time.Time
+	list     []givenRun
+	open     map[string]int
 }
 
 type givenRun struct {
@@ -124,12 +136,10 @@ type givenRun struct {
 	channel string
 }
 
-func newGiven() *given { return &given{open: map[string]int{}} }
-
 func (g *given) add(row machine.Row) {
 	switch b := row.Body.(type) {
 	case machine.RunReserved:
-		if b.Into == machine.IntoTank {
+		if b.Into == machine.IntoTank && g.within(row.At) {
 			g.open[b.Run] = len(g.list)
 			g.list = append(g.list, givenRun{screen.DayRun{At: row.At, VolumeML: b.Volume.Millilitres(), Seconds: b.Duration.Seconds(), Given: true}, b.Channel})
 		}
@@ -141,7 +151,7 @@ func (g *given) add(row machine.Row) {
 			}
 		}
 	case machine.RunPast:
-		if b.Into == machine.IntoTank || b.Into == "" {
+		if (b.Into == machine.IntoTank || b.Into == "") && g.within(b.Happened) {
 			ml := b.Volume.Millilitres()
 			if b.Delivered != nil {
 				ml = b.Delivered.Millilitres()
@@ -151,8 +161,10 @@ func (g *given) add(row machine.Row) {
 	}
 }
 
+func (g *given) within(at time.Time) bool { return !at.Before(g.from) && at.Before(g.to) }
+
 // day writes the picture of a day.
-func (p planCommand) day(std stream, l loaded, rows []machine.Row, notes []string) error {
+func (p planCommand) day(std stream, l loaded) error {
 	now := time.Now()
 	if p.At != "" {
 		var err error
@@ -164,7 +176,11 @@ func (p planCommand) day(std stream, l loaded, rows []machine.Row, notes []strin
 	if err != nil {
 		return err
 	}
-	d := picture(l, rows, notes, now, from, to)
+	past, notes, err := gather(p, std, l, func() *dayPast { return newDayPast(l, now, from, to) })
+	if err != nil {
+		return err
+	}
+	d := past.picture(notes)
 	if p.SVG != "" {
 		if err := writeTo(p.SVG, func(w io.Writer) error { _, err := io.WriteString(w, screen.DaySVG(d, l.Zone)); return err }); err != nil {
 			return err
