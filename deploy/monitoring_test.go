@@ -38,6 +38,7 @@ func runTool(t *testing.T, name string, args ...string) {
 func TestPromtoolAcceptsTheRules(t *testing.T) {
 	runTool(t, "promtool", "check", "rules", "--lint-fatal", "aliquot.rules.yml")
 	runTool(t, "promtool", "check", "config", "prometheus.yml")
+	runTool(t, "promtool", "check", "config", "office.yml")
 }
 
 func TestAlertsFireAndHoldBack(t *testing.T) {

@@ -33,7 +33,8 @@ type Options struct {
 	ClientCert bool
 	// Persistence keeps sessions and retained messages on disk over Stop and Restart.
 	Persistence bool
-	Port        int // 0: a free one
+	Port        int    // 0: a free one
+	Extra       string // further lines of mosquitto.conf(5), such as a bridge
 }
 
 // Server is a running mosquitto.
@@ -144,6 +145,7 @@ func (s *Server) configuration(o Options) string {
 		line("keyfile %s", s.path("server.key"))
 		line("require_certificate %t", o.ClientCert)
 	}
+	b.WriteString(o.Extra)
 	return b.String()
 }
 
