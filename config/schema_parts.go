@@ -173,6 +173,8 @@ var watchKeys = []Key{
 	{Path: "probes.*.stale_after", Type: tDuration, Need: Optional, Default: "10m", Meaning: "Age at which a reading no longer counts: 1 s to 30 min."},
 	{Path: "probes.*.stuck_after", Type: tDuration, Need: Optional, Default: "never judged stuck",
 		Meaning: "Time without any movement at which the probe counts as not read: 10 min to 7 d. Not with switch."},
+	{Path: "probes.*.estimate", Type: "use or ignore", Need: Optional, Default: "use",
+		Meaning: "Of a quantity with a target, alkalinity say: whether what it reads tells the estimate how the level moves between tests. It is believed within a band only, and shows nothing without tests. The first such probe of a system counts."},
 	{Path: "interlocks", Type: tList, Need: Optional, Default: "none, nothing pauses on a probe", Meaning: "Conditions on probes that pause channels.", Unguarded: "nothing pauses on a probe"},
 	{Path: "interlocks.[]", Type: tMapping, Need: Optional, Meaning: "One condition. A probe that is stale or implausible blocks too, until its next good reading."},
 	{Path: "interlocks.[].name", Type: tName, Need: Required, Meaning: "Name of the interlock, in alerts and answers."},

@@ -316,6 +316,7 @@ type Probe struct {
 	On, Off     string  // switch only
 	StaleAfter  time.Duration
 	StuckAfter  time.Duration // 0: never judged stuck
+	Unheard     bool          // the estimate of its quantity leaves it out
 	At          Pos
 }
 

@@ -21,6 +21,11 @@ func TestTypedValues(t *testing.T) {
 	}
 	y := s.Systems[0]
 	// 1 US gallon = 3.785411784 L exactly (NIST Handbook 44); 77 °F = 25 °C.
+	for _, p := range s.Probes {
+		if p.Unheard != (p.ID == "kh") {
+			t.Errorf("probe %s: left out of the estimate: %v", p.ID, p.Unheard)
+		}
+	}
 	if y.Light != (planner.Light{From: 14*60 + 30, To: 30}) {
 		t.Errorf("light = %+v", y.Light)
 	}

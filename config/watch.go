@@ -92,7 +92,7 @@ func readProbe(e entry) Probe {
 func readProbeQuantity(v value) (units.Quantity, bool) { return readWord(units.Quantities()...)(v) }
 
 func readSwitchProbe(m mapping, p *Probe) {
-	for _, key := range []string{"unit", "range", "stuck_after"} {
+	for _, key := range []string{"unit", "range", "stuck_after", "estimate"} {
 		m.refuse(key, "quantity is switch", "a switch is on or off")
 	}
 	for _, key := range []string{"on", "off"} {
@@ -117,6 +117,9 @@ func readLevelProbe(m mapping, p *Probe) {
 	if !m.has("stuck_after") {
 		m.r.warn(m.path+".stuck_after", "not declared", "a probe that repeats one value for ever is believed", "")
 	}
+	var estimate string
+	take(m, "estimate", &estimate, readWord("use", "ignore"))
+	p.Unheard = estimate == "ignore"
 	p.Unit = p.Quantity.Unit()
 	if v, ok := m.get("unit"); ok {
 		p.Unit = ""

@@ -68,9 +68,12 @@ func demandOf(t Target, e estimate.Estimate, at time.Time, kind Kind) demand {
 	d := demand{use: min(believed, most), age: ageOf(t.Test, e.LastAccepted, at), held: e.Held != nil}
 	maxFall := max(0, t.MaxFall)
 	d.least = max(0, d.use-maxFall)
-	d.above = e.LevelCaught > t.Target+t.Band
+	d.above = max(e.LevelCaught, e.CaughtByTests) > t.Target+t.Band
 	if d.age == fresh {
 		d.correction = min(correctionFor(t, e.Level, e.LevelCaught, e), most-d.use)
+		if !e.OffsetSeen.IsZero() { // a probe that lies raises the level to the edge of the band at most
+			d.correction = min(d.correction, max(0, t.Target+t.Band-e.CaughtByTests))
+		}
 	}
 	if kind == Treatment {
 		d.correction = min(d.correction, 0)

@@ -65,7 +65,7 @@ func (y *systemState) part() {
 		y.near = y.near.Clone()
 	}
 	y.inputs, y.uses = slices.Clone(y.inputs), slices.Clone(y.uses)
-	y.advised, y.lowTests, y.strong = slices.Clone(y.advised), slices.Clone(y.lowTests), slices.Clone(y.strong)
+	y.advised, y.lowTests, y.strong, y.watched = slices.Clone(y.advised), slices.Clone(y.lowTests), slices.Clone(y.strong), slices.Clone(y.watched)
 }
 
 // Clone is an independent copy of a fold: rows added to one do not reach the other.

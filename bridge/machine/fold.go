@@ -345,6 +345,7 @@ func (s *State) drained(container string) {
 func (s *State) applyProbeMean(b ProbeMean) {
 	if p := s.probe(b.Probe); p != nil {
 		p.past, p.pastAt = b.Mean, b.Until
+		s.watch(p, b)
 	}
 }
 

@@ -33,6 +33,7 @@ const (
 	inputTest
 	inputWater
 	inputNote
+	inputProbe // what it read is in test
 )
 
 // inputsKept is how long inputs stay open for a late test; inputsFew is the count below which none is let go.
@@ -52,7 +53,7 @@ func newSystemState(cfg *planner.System, zone *time.Location, channels []Channel
 		specs = append(specs, spec)
 	}
 	f := estimate.New(cfg.NetLitres, specs)
-	return systemState{cfg: cfg, filter: f, base: f.Clone(), uses: make([]advice.Log, len(cfg.Targets)), lowTests: make([]int, len(cfg.Targets)), strong: make([]float64, len(cfg.Targets))}
+	return systemState{cfg: cfg, filter: f, base: f.Clone(), uses: make([]advice.Log, len(cfg.Targets)), lowTests: make([]int, len(cfg.Targets)), strong: make([]float64, len(cfg.Targets)), watched: make([]time.Time, len(cfg.Targets))}
 }
 
 // lightOf is the daily cycle of a use: of what corals build their skeletons from.
@@ -168,6 +169,8 @@ func feed(f *estimate.Filter, in input) estimate.Result {
 		f.WaterChange(in.at, in.fraction, in.mix)
 	case inputNote:
 		f.Disturb(in.at, in.note)
+	case inputProbe:
+		f.Probe(estimate.ProbeReading{At: in.at, Quantity: in.test.Quantity, Value: in.test.Value})
 	}
 	return estimate.Result{}
 }

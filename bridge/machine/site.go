@@ -116,6 +116,7 @@ type Probe struct {
 	Low, High  float64 // plausible range, canonical unit
 	StaleAfter time.Duration
 	StuckAfter time.Duration // 0: not watched
+	Unheard    bool          // the estimate leaves it out
 }
 
 // Interlock pauses channels on a probe's reading.

@@ -117,6 +117,9 @@ func (s *State) quantityView(y *systemState, target int) QuantityView {
 		v.ConsumptionPerDay, v.ConsumptionSD = &e.Consumption, &e.ConsumptionSD
 		hours := e.PendingOver.Hours()
 		v.Pending, v.PendingHours = &e.Pending, &hours
+		if !e.OffsetSeen.IsZero() {
+			v.ProbeOffset, v.ProbeOffsetSD = &e.Offset, &e.OffsetSD
+		}
 		v.LastTest = maybeTime(e.LastAccepted)
 		v.LastValue = &e.Last.Value
 	}

@@ -178,6 +178,7 @@ type systemState struct {
 	uses       []advice.Log     // of each target: what the use was believed to be after its accepted tests
 	advised    []quantityAdvice // of each target; empty before the first plan of a process
 	lowTests   []int            // by target: tests in a row far below the prediction
+	watched    []time.Time      // by target: until when its probe's readings were told to the estimator
 	strong     []float64        // by target: how many times as far as told doses move it; 0: nothing says so
 	chemistry
 }

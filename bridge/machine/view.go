@@ -73,6 +73,9 @@ type QuantityView struct {
 	TrendHigh           *float64   `json:"trend_high"`
 	Gain                *float64   `json:"gain"` // what the system gets for 1 of what is told to be dosed
 	GainSD              *float64   `json:"gain_sd"`
+	// ProbeOffset is by how much the probe that streams this quantity reads above the tests; null where none is heard.
+	ProbeOffset   *float64 `json:"probe_offset"`
+	ProbeOffsetSD *float64 `json:"probe_offset_sd"`
 	// Pending was dosed and is not in the level yet, below 0 where something is still to disappear: of the alkalinity of organic salts. Null before the first test.
 	Pending      *float64     `json:"pending"`
 	PendingHours *float64     `json:"pending_hours"` // mean time constant in which it appears; 0 where nothing is pending

@@ -118,7 +118,7 @@ func channel(ch config.Channel, zone *time.Location, strength map[units.Quantity
 }
 
 func probe(p config.Probe) machine.Probe {
-	out := machine.Probe{ID: p.ID, System: p.System, Quantity: p.Quantity, StaleAfter: p.StaleAfter, StuckAfter: p.StuckAfter}
+	out := machine.Probe{ID: p.ID, System: p.System, Quantity: p.Quantity, StaleAfter: p.StaleAfter, StuckAfter: p.StuckAfter, Unheard: p.Unheard}
 	out.Low, out.High = 0, 1
 	if p.Quantity != units.Switch {
 		out.Low, out.High = canonical(p, p.Low), canonical(p, p.High)

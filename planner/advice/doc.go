@@ -19,6 +19,7 @@ const (
 	TestHeld       Kind = "test_held"       // the last test waits for a second one
 	TestSurprising Kind = "test_surprising" // it was believed, and scatter hardly explains it
 	DoseAnswer     Kind = "dose_answer"     // the system answers to doses otherwise than told
+	ProbeOff       Kind = "probe_off"       // the probe that streams it reads otherwise than the tests
 	UseTrend       Kind = "use_trend"       // the use rises or falls
 )
 

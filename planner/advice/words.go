@@ -32,6 +32,9 @@ func About(e estimate.Estimate, trend *Trend) []Advice {
 	if text := answer(e); text != "" {
 		out = append(out, Advice{DoseAnswer, text})
 	}
+	if text := probeOff(e); text != "" {
+		out = append(out, Advice{ProbeOff, text})
+	}
 	if trend != nil && trend.Sure() && e.Consumption > 0 {
 		out = append(out, Advice{UseTrend, trendText(e, *trend)})
 	}
@@ -95,6 +98,22 @@ func causes(z float64) string {
 		return "lines and containers (a dose that did not arrive), and at what the animals use"
 	}
 	return "solutions and pumps (more arrived than was told), and at animals that use less"
+}
+
+// offShare is from which share of the outlier distance on a probe's error is worth a word. Our own choice.
+const offShare = 0.4
+
+// probeOff says whether the probe reads otherwise than the tests.
+func probeOff(e estimate.Estimate) string {
+	far, ok := units.OutlierDistance(e.Quantity)
+	if e.OffsetSeen.IsZero() || !ok || math.Abs(e.Offset) < max(offShare*far, answerSDs*e.OffsetSD) {
+		return ""
+	}
+	word := "above"
+	if e.Offset < 0 {
+		word = "below"
+	}
+	return fmt.Sprintf("its probe reads about %.2g %s %s the tests: calibrate the probe, and compare the kit with a reference solution", units.Plain(math.Abs(e.Offset)), e.Quantity.Unit(), word)
 }
 
 // answer says whether the system gets another share of what it is told to get.

@@ -4,6 +4,7 @@ import (
 	"math"
 	"strings"
 	"testing"
+	"time"
 
 	"aliquot/planner/advice"
 	"aliquot/planner/estimate"
@@ -35,6 +36,8 @@ func TestAdviceInWords(t *testing.T) {
 		{"both below", func(e *estimate.Estimate) { e.Previous.Value, e.Last.Value = 7, 7.1 }, advice.TestSurprising, "both lie below"},
 		{"one above, one below", func(e *estimate.Estimate) { e.Previous.Value, e.Last.Value = 9, 7.1 }, advice.TestSurprising, "the last test, 7.1 dKH, lies 1.2 below"},
 		{"no number", func(e *estimate.Estimate) { e.Last.PredictedSD = math.NaN() }, "", ""},
+		{"a probe 0.6 above", func(e *estimate.Estimate) { e.Offset, e.OffsetSD, e.OffsetSeen = .6, .1, time.Unix(1, 0) }, advice.ProbeOff, "its probe reads about 0.6 dKH above the tests"},
+		{"a probe 0.5 below", func(e *estimate.Estimate) { e.Offset, e.OffsetSD, e.OffsetSeen = -.5, .1, time.Unix(1, 0) }, advice.ProbeOff, "0.5 dKH below the tests"},
 		{"8 % weaker", func(e *estimate.Estimate) { e.Gain = .92 }, advice.DoseAnswer, "as if they were 8 % weaker than told"},
 		{"12 % stronger", func(e *estimate.Estimate) { e.Gain = 1.12 }, advice.DoseAnswer, "12 % stronger than told"},
 		{"less than 5 %", func(e *estimate.Estimate) { e.Gain, e.GainSD = .951, .001 }, "", ""},

@@ -57,7 +57,7 @@ func (m *motion) at(level float64) (factor, slope float64) {
 func (c *cell) move(m *motion, walk float64) {
 	factor, slope := m.at(c.mean[level])
 	t, pull := m.days, max(0, c.mean[use])*slope
-	r := -math.Expm1(-t / m.back)
+	keep, byUse, r := c.flow(m)
 	x := &c.mean
 	x[level] = max(0, x[level]+(x[gain]*m.dosed-x[use]*factor*t)*max(0, 1-pull*t/2))
 	grown := 1 + m.growth*t
@@ -66,7 +66,7 @@ func (c *cell) move(m *motion, walk float64) {
 		comes = min(0, comes)
 	}
 	x[use], x[usual] = (x[use]+comes)*grown, x[usual]*grown
-	c.carry(max(0, 1-pull*t), -factor*t, m.dosed, r)
+	c.carry(keep, byUse, m.dosed, r)
 	size := max(math.Abs(x[use]), m.floor)
 	q, slow := walk*walk*size*size*t, m.usual*m.usual*size*size*t
 	c.cov[level][level] += q*t*t/3 + m.noise*t + m.spread
@@ -74,6 +74,13 @@ func (c *cell) move(m *motion, walk float64) {
 	c.cov[use][use] += q
 	c.cov[usual][usual] += slow
 	c.cov[gain][gain] += m.gainVar * t
+}
+
+// flow is how a motion carries what is believed: the level keeps a part of itself and takes byUse of the use, which comes back
+// to the usual one by a part.
+func (c *cell) flow(m *motion) (keep, byUse, back float64) {
+	factor, slope := m.at(c.mean[level])
+	return max(0, 1-max(0, c.mean[use])*slope*m.days), -factor * m.days, -math.Expm1(-m.days / m.back)
 }
 
 // carry is cov = f·cov·fᵀ with the few entries of f that are neither 0 nor 1: the level keeps a part of itself and takes

@@ -149,6 +149,7 @@ func (f *Filter) At(t time.Time, q units.Quantity) Estimate {
 	e.Consumption, e.ConsumptionSD, e.Use, e.UseAtTarget = max(0, b.useNow), math.Sqrt(max(0, b.varNow)), b.useNow, max(0, b.use)
 	e.UseRaised = k.raised
 	e.Gain, e.GainSD = b.gain, math.Sqrt(max(0, b.gg))
+	k.withStream(&e)
 	e.FirstAccepted, e.LastAccepted, e.Last, e.Previous, e.Overshoot = k.first, k.last.At, k.last, k.previous, k.overshoot
 	return e
 }

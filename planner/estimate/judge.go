@@ -170,6 +170,10 @@ func (k *track) accept(t Test, sd, gross float64, res Result) {
 		before := k.belief()
 		k.mix.update(t.Value, sd, k.spec.Light.phase(t.At), k.daysSinceTest(), gross, &k.prior)
 		k.caught *= 1 - before.ll/(before.ll+sd*sd)
+		if k.stream.on {
+			k.stream.test(t.Value, sd, k.spec.Light.phase(t.At))
+			k.stream.belongs.bound(k.prior.leastUse, k.prior.mostUse)
+		}
 		k.raised = max(0, max(0, k.belief().use)-max(0, before.use))
 	} else {
 		k.known = true

@@ -37,6 +37,8 @@ type track struct {
 	bias           float64 // BiasSD of the last accepted test: however many of its kind follow, they do not make it smaller
 	overshoot      bool
 
+	stream stream // with a probe besides
+
 	// doubt is what is believed if the held test is true: nil if none is held.
 	doubt *doubt
 }
@@ -97,6 +99,9 @@ func (k *track) moveTo(t time.Time) {
 			m.days, m.dosed, m.spread = float64(d)/float64(24*time.Hour), k.dosed, k.spread
 			if m.days > 0 || m.dosed != 0 || m.spread != 0 {
 				k.mix.move(&m)
+				if k.stream.on {
+					k.stream.move(&m, streamDrift*k.scale())
+				}
 				k.dosed, k.spread = 0, 0
 			}
 		}
@@ -177,6 +182,13 @@ func (k *track) dilute(fraction float64, mix float64, mixKnown bool) {
 		}
 		c.dilute(keep, added, spread*spread)
 	})
+	if k.stream.on {
+		added := fraction * k.stream.belongs.mean[level]
+		if mixKnown {
+			added = fraction * mix
+		}
+		k.stream.dilute(keep, added, spread*spread)
+	}
 	k.caught *= keep
 	k.maybeEndOvershoot()
 }
@@ -197,7 +209,7 @@ func (k *track) shake(s shake) {
 		return
 	}
 	far := s.level * k.scale()
-	k.mix.each(func(c *cell) {
+	k.each(func(c *cell) {
 		wider := s.use * max(math.Abs(c.mean[use]), k.prior.floor)
 		c.cov[level][level] += far * far
 		c.cov[use][use] += wider * wider
@@ -209,7 +221,7 @@ func (k *track) shake(s shake) {
 func (k *track) jump(distance float64) {
 	days := max(1, k.daysSinceTest())
 	half := distance * distance / 2
-	k.mix.each(func(c *cell) {
+	k.each(func(c *cell) {
 		c.cov[level][level] += 2 * half
 		c.both(level, use, -half/days)
 		c.both(level, usual, -half/days)
@@ -217,6 +229,14 @@ func (k *track) jump(distance float64) {
 		c.cov[usual][usual] += half / (days * days)
 		c.both(use, usual, half/(days*days))
 	})
+}
+
+// each does the same to every cell, that of a probe's stream included.
+func (k *track) each(f func(*cell)) {
+	k.mix.each(f)
+	if k.stream.on {
+		f(&k.stream.belongs)
+	}
 }
 
 func (k *track) daysSinceTest() float64 {

@@ -118,6 +118,8 @@ type Estimate struct {
 	OfHour      float64 // by what the hour moves it from that mean: LevelNow
 	LevelSD     float64 // of both, with the BiasSD of the last accepted test
 	LevelCaught float64 // Level if every unknown run since had delivered, and shown, its most: decides over raises
+	// CaughtByTests is LevelCaught without what a probe says; zero without one.
+	CaughtByTests float64
 	// Pending was dosed and is not in Level yet; PendingOver is the mean time constant in which it appears.
 	Pending     float64
 	PendingOver time.Duration
@@ -139,6 +141,10 @@ type Estimate struct {
 	LastAccepted  time.Time // when the sample of the last accepted test was taken
 	// Last and Previous are the last two accepted tests; zero where there are not so many.
 	Last, Previous Reading
+	// Offset is by how much the probe that streams this quantity reads too high, and OffsetSeen when it was heard last; zero
+	// without one.
+	Offset, OffsetSD float64
+	OffsetSeen       time.Time
 	// Overshoot: two accepted tests in a row lay above Upper and rose, and the prediction has not been back at
 	// the target since.
 	Overshoot bool

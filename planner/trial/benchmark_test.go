@@ -20,6 +20,7 @@ var (
 	everyFlag    = flag.Float64("every", 0, "days between tests; 0 = as the family does")
 	repeatsFlag  = flag.Bool("repeats", false, "the keeper repeats a test that the policy doubts an hour later")
 	lightFlag    = flag.Bool("light", false, "the keeper says when the lights are on")
+	probeFlag    = flag.Bool("probe", false, "a probe streams the alkalinity each hour")
 	flatFlag     = flag.Bool("flat", false, "no daily cycle of the use")
 	volumeFlag   = flag.Float64("volume-off", 0, "true rise above the told one: 0.2 = 20 % more")
 )
@@ -29,7 +30,7 @@ const few = 6
 
 func planOfFlags(t *testing.T) trial.Plan {
 	p := trial.Plan{Seeds: *seedsFlag, From: *fromFlag, Policies: strings.Split(*policiesFlag, ","), Families: trial.Families(),
-		Options: trial.Options{NoiseTimes: *noiseFlag, GrossTimes: *grossFlag, GrowthTimes: *growthFlag, TestEvery: *everyFlag, ToldVolumeOff: *volumeFlag, Repeats: *repeatsFlag, FlatDay: *flatFlag, SaysLight: *lightFlag}}
+		Options: trial.Options{NoiseTimes: *noiseFlag, GrossTimes: *grossFlag, GrowthTimes: *growthFlag, TestEvery: *everyFlag, ToldVolumeOff: *volumeFlag, Repeats: *repeatsFlag, FlatDay: *flatFlag, SaysLight: *lightFlag, Probe: *probeFlag}}
 	if p.Seeds == 0 {
 		p.Seeds = few
 	}

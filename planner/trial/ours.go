@@ -38,6 +38,11 @@ func (k *Ours) Test(at time.Time, value float64) {
 	}
 }
 
+// Probe goes to the estimator.
+func (k *Ours) Probe(at time.Time, value float64) {
+	k.filter.Probe(estimate.ProbeReading{At: at, Quantity: units.Alkalinity, Value: value})
+}
+
 // Doubts says whether the last test is held.
 func (k *Ours) Doubts() bool { return k.doubts }
 

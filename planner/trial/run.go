@@ -1,6 +1,7 @@
 package trial
 
 import (
+	"math"
 	"math/rand/v2"
 	"time"
 )
@@ -31,6 +32,7 @@ type Options struct {
 	Repeats       bool    // the keeper repeats a test an hour later when the policy doubts it
 	FlatDay       bool    // corals use as much by night as by day
 	SaysLight     bool    // the keeper says when the lights are on
+	Probe         bool    // a probe streams the alkalinity, each hour
 	ToldVolumeOff float64 // true rise for a told one is higher by this share: 0.2 = the tank holds less than told
 }
 
@@ -79,6 +81,11 @@ type believer interface {
 // Belief is a mean and a standard deviation for the level, dKH, and for the use, dKH/day.
 type Belief struct{ Level, LevelSD, Use, UseSD float64 }
 
+// watcher is a policy that looks at a probe.
+type watcher interface {
+	Probe(at time.Time, value float64)
+}
+
 // doubter is a policy that may set a test aside and ask for another one.
 type doubter interface{ Doubts() bool }
 
@@ -101,6 +108,7 @@ const (
 	streamLimit
 	streamRepeat
 	streamIons
+	streamProbe
 )
 
 // randomOf starts a stream of a family's seed.
@@ -124,7 +132,11 @@ func Run(f Family, seed uint64, o Options, p Policy) Score {
 	}
 	p.Reset(k.told)
 	again := repeats{on: o.Repeats, due: -1, noise: randomOf(f, seed, streamRepeat)}
-	return play(&w, &k, randomOf(f, seed, streamDrift), &again, p)
+	var probe *probe
+	if o.Probe {
+		probe = drawProbe(randomOf(f, seed, streamProbe))
+	}
+	return play(&w, &k, randomOf(f, seed, streamDrift), &again, probe, p)
 }
 
 // repeats is a keeper's answer to a doubted test: one more, an hour later, unless it was a repeat itself.
@@ -140,8 +152,24 @@ func (k *repeats) after(h int, p Policy) {
 	}
 }
 
+// probe reads alkalinity each hour, wrong by something that strays.
+type probe struct {
+	r             *rand.Rand
+	off, walk, sd float64 // dKH, dKH in a day, dKH
+}
+
+func drawProbe(r *rand.Rand) *probe {
+	return &probe{r: r, off: 0.3 * r.NormFloat64(), walk: between(r, 0.02, 0.08), sd: between(r, 0.03, 0.1)}
+}
+
+// read is a reading of the hour.
+func (k *probe) read(level float64) float64 {
+	k.off += k.walk / math.Sqrt(24) * k.r.NormFloat64()
+	return max(0, level+k.off+k.sd*k.r.NormFloat64())
+}
+
 // play lets a trial pass hour by hour.
-func play(w *water, k *keeper, drift *rand.Rand, again *repeats, p Policy) Score {
+func play(w *water, k *keeper, drift *rand.Rand, again *repeats, probe *probe, p Policy) Score {
 	m := newMeter(target)
 	tests, next, perDay := 0, 0, 0.0
 	for h := range hours {
@@ -160,6 +188,12 @@ func play(w *water, k *keeper, drift *rand.Rand, again *repeats, p Policy) Score
 			} else {
 				w.change(d.fraction, d.mix)
 				p.WaterChange(at, d.fraction, d.toldMix)
+			}
+		}
+		if probe != nil {
+			reading := probe.read(w.level)
+			if looks, ok := p.(watcher); ok {
+				looks.Probe(at, reading)
 			}
 		}
 		if ask {
