@@ -8,6 +8,7 @@ import (
 // Booking is a run as the caps see it.
 type Booking struct {
 	Run       string
+	tag       uint32       // of Run, to tell most others apart without looking at them; 0: not known
 	Vessel    bool         // the outlet was in a vessel, not in the tank
 	Start     Elapsed      // when it was reserved
 	Longest   Milliseconds // the most the node can be on for it
@@ -21,7 +22,7 @@ type Booking struct {
 // NewBooking reserves. Until an outcome is known the run may start as late as LateMax and last for longest.
 func NewBooking(run string, vessel bool, now Elapsed, longest Milliseconds, c Commanded) Booking {
 	hi, _ := Account(c, Unknown, nil)
-	return Booking{Run: run, Vessel: vessel, Start: now, Longest: longest, LatestEnd: latestEnd(now, longest), Volume: c.Volume, Hi: hi, Open: true}
+	return Booking{Run: run, tag: tagOf(run), Vessel: vessel, Start: now, Longest: longest, LatestEnd: latestEnd(now, longest), Volume: c.Volume, Hi: hi, Open: true}
 }
 
 func latestEnd(reserved Elapsed, longest Milliseconds) Elapsed {
@@ -112,11 +113,12 @@ func anyGone(list []Booking, now Elapsed) bool {
 
 // Find gives the booking of a run.
 func (b Book) Find(run string) (Booking, bool) {
-	if b.any && b.last.is(run) {
+	tag := tagOf(run)
+	if b.any && b.last.is(run, tag) {
 		return b.last, true
 	}
 	for i := len(b.earlier) - 1; i >= 0; i-- {
-		if b.earlier[i].is(run) {
+		if b.earlier[i].is(run, tag) {
 			return b.earlier[i], true
 		}
 	}
@@ -125,9 +127,9 @@ func (b Book) Find(run string) (Booking, bool) {
 
 // Replace puts a changed booking in the place of those with the same run.
 func (b Book) Replace(booking Booking) Book {
-	own := false
+	own, tag := false, tagOf(booking.Run)
 	for i := range b.earlier {
-		if !b.earlier[i].is(booking.Run) {
+		if !b.earlier[i].is(booking.Run, tag) {
 			continue
 		}
 		if !own {
@@ -135,16 +137,25 @@ func (b Book) Replace(booking Booking) Book {
 		}
 		b.earlier[i] = booking
 	}
-	if b.any && b.last.is(booking.Run) {
+	if b.any && b.last.is(booking.Run, tag) {
 		b.last = booking
 	}
 	return b
 }
 
-// is says whether it is that run's. Ids of one day begin alike: nearly all others are told apart by their last letter.
-func (b *Booking) is(run string) bool {
-	n := len(run)
-	return len(b.Run) == n && (n == 0 || b.Run[n-1] == run[n-1]) && b.Run == run
+// is says whether it is that run's.
+func (b *Booking) is(run string, tag uint32) bool {
+	return (b.tag == tag || b.tag == 0) && b.Run == run
+}
+
+// tagOf is made of the last letters of an id: those of one day begin alike.
+func tagOf(run string) uint32 {
+	const letters, prime = 8, 16777619 // FNV's
+	tag := uint32(len(run))
+	for i := max(0, len(run)-letters); i < len(run); i++ {
+		tag = tag*prime ^ uint32(run[i])
+	}
+	return max(1, tag)
 }
 
 // Hi is the most that the channel may have dispensed into the tank, or into vessels, in the window that ends now.

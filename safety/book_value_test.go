@@ -35,7 +35,9 @@ func TestBooksAreValues(t *testing.T) {
 		for n := range rapid.IntRange(1, 60).Draw(t, "steps") {
 			from := rapid.IntRange(0, len(books)-1).Draw(t, "from")
 			now += Elapsed(rapid.SampledFrom([]Elapsed{0, minute, 5 * hour, day}).Draw(t, "later"))
-			k := NewBooking(fmt.Sprint("run-", n), false, now, 1000, twoMillilitres())
+			// A run may be booked twice, and ids may end alike.
+			id := fmt.Sprintf("%d-of-the-run-%02d", rapid.IntRange(0, 3).Draw(t, "first"), rapid.SampledFrom([]int{n, n, 0, 1}).Draw(t, "id"))
+			k := NewBooking(id, false, now, 1000, twoMillilitres())
 			if rapid.Bool().Draw(t, "closed") {
 				k = k.Close(now, Finished, 2100, 1900)
 			}
