@@ -74,13 +74,16 @@ func (r *reader) identify(row *machine.Row) (fresh bool, err error) {
 		if err := r.identifyAll(); err != nil {
 			return false, err
 		}
+	case r.site.WithoutIDs && r.stream != nil:
+		row.ID = strings.Clone(given)
+		return true, r.stream.mark(given)
 	}
 	return r.identifyAs(given, row, int32(r.n))
 }
 
 // identifyAll gives all rows so far their ids after all, if none of them has been handed out.
 func (r *reader) identifyAll() error {
-	if r.stream != nil && r.stream.begun {
+	if r.stream != nil && (r.stream.begun || len(r.stream.marks) > 0) {
 		return ErrIDsNeeded
 	}
 	r.site.WithoutIDs = false

@@ -1,6 +1,7 @@
 package history
 
 import (
+	"encoding/binary"
 	"errors"
 	"io"
 	"slices"
@@ -12,13 +13,14 @@ import (
 // streamRows are handed out at once: few enough that who takes them starts soon.
 const streamRows = 512
 
-// ErrIDsNeeded says that a reading WithoutIDs came upon a line of an export behind plain ones, beside which it may stand, when
-// rows had been handed out already. They are worth nothing: the history must be read again, with ids.
+// ErrIDsNeeded says that a reading WithoutIDs came upon an id that may have stood before, or upon a line of an export behind plain
+// ones, beside which it may stand, when rows had been handed out already. They are worth nothing: the history must be read again,
+// with ids.
 var ErrIDsNeeded = errors.New("ids are needed to tell whether lines of this history repeat earlier ones: read it with ids")
 
 // Stream is Read for a history of any length: the rows that Read would give are handed out while it goes on, in their order and
-// with their numbers, each once. Before an error it may have handed out some. Nothing is kept of a line but a few bytes of its id,
-// if it has one.
+// with their numbers, each once. Before an error it may have handed out some. WithoutIDs nothing is kept of a line but eight bytes
+// of its id, if it gives one.
 func (s Site) Stream(from io.Reader, name string, take func([]machine.Row)) ([]Note, error) {
 	r := newReader(s)
 	r.stream = &stream{take: take}
@@ -35,6 +37,21 @@ type stream struct {
 	begun bool
 	seq   int64         // of the last one
 	held  []machine.Row // entered late: later lines may come before them
+	marks map[uint64]struct{}
+}
+
+// mark remembers an id without what was said under it. One that stood before, or looks as if it had, is not decided here.
+func (s *stream) mark(id string) error {
+	digest := keyOf(id).digest
+	m := binary.BigEndian.Uint64(digest[:])
+	if _, stood := s.marks[m]; stood {
+		return ErrIDsNeeded
+	}
+	if s.marks == nil {
+		s.marks = map[uint64]struct{}{}
+	}
+	s.marks[m] = struct{}{}
+	return nil
 }
 
 // handOut takes the rows that no later line can come before from a reader: those that became known up to the time of the present

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"reflect"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -44,6 +45,53 @@ func TestStreamIsTheResult(t *testing.T) {
 		}
 		if len(rows) > 2*streamRows && calls < 2 {
 			t.Fatalf("%d rows in %d calls", len(rows), calls)
+		}
+	})
+}
+
+// Whatever ids lines give, repeat or contradict: a stream, read with ids where it asks for them, is the result of Read.
+func TestStreamWithIDsIsTheResult(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		var lines []string
+		now := at("00:00:00")
+		for n := range rapid.SampledFrom([]int{1, 5, 2 * streamRows}).Draw(t, "lines") {
+			now = now.Add(time.Duration(n%3) * time.Second)
+			id := ""
+			if n%7 > 0 {
+				id = fmt.Sprintf(`,"id":"run-%d"`, n)
+			}
+			lines = append(lines, fmt.Sprintf(`{"time":"%s","type":"run","channel":"c","volume_ml":%d,"outcome":"finished"%s}`, now.Format(time.RFC3339), 1+n%2, id))
+		}
+		for range rapid.IntRange(0, 2).Draw(t, "repeats") {
+			i := rapid.IntRange(0, len(lines)-1).Draw(t, "repeated")
+			to := i + 1 + rapid.IntRange(0, 1).Draw(t, "behind the next") // in another second it contradicts, or is out of order
+			again := lines[i]
+			if rapid.Bool().Draw(t, "contradicts") {
+				again = strings.Replace(again, `"volume_ml":`, `"volume_ml":3`, 1)
+			}
+			lines = slices.Insert(lines, min(to, len(lines)), again)
+		}
+		text := strings.Join(lines, "\n")
+		want, said, wantErr := Site{WithoutIDs: true}.Read(strings.NewReader(text), "")
+		stream := func(s Site) (rows []machine.Row, notes []Note, err error) {
+			notes, err = s.Stream(strings.NewReader(text), "", func(r []machine.Row) { rows = append(rows, r...) })
+			return rows, notes, err
+		}
+		got, notes, err := stream(Site{WithoutIDs: true})
+		again := errors.Is(err, ErrIDsNeeded)
+		if again {
+			got, notes, err = stream(Site{})
+			for i := range want { // of those lines that gave none
+				if want[i].ID == "" {
+					got[i].ID = ""
+				}
+			}
+		}
+		if fmt.Sprint(err) != fmt.Sprint(wantErr) || !reflect.DeepEqual(notes, said) || (err == nil && !reflect.DeepEqual(got, want)) {
+			t.Fatalf("again %v: %d rows, %v, %v; want %d, %v, %v\n%.2000s", again, len(got), notes, err, len(want), said, wantErr, text)
+		}
+		if !again && len(said) > 0 {
+			t.Fatalf("%v without a second reading", said)
 		}
 	})
 }
