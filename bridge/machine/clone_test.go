@@ -65,3 +65,11 @@ func TestFoldClone(t *testing.T) {
 		}
 	})
 }
+
+// Thousands of doses are kept for each system, in case a test is entered late: a farm feels each byte.
+func TestAToldDoseIsSmall(t *testing.T) {
+	const most = 64
+	if machine.InputSize > most {
+		t.Errorf("a told dose takes %d bytes; want at most %d", machine.InputSize, most)
+	}
+}

@@ -5,6 +5,7 @@ import (
 	"reflect"
 	"sort"
 	"strings"
+	"unsafe"
 )
 
 // shareable are the types of which copies of a state may share the memory: nothing ever writes to it in place. A new
@@ -13,10 +14,13 @@ var shareable = map[string]bool{
 	"*machine.Site": true, "*machine.index": true, "*machine.Channel": true, "*machine.Container": true, "*machine.Node": true, "*machine.Probe": true,
 	"*planner.System": true, "*time.Location": true, "map[string]float64": true,
 	"[]safety.Booking": true, "[]metering.Trial": true, "[]estimate.Rise": true, "[]estimate.Level": true, "[]estimate.late": true,
-	"*safety.Microlitres": true, "*float64": true, "*time.Time": true, "*machine.provenRow": true, "*machine.BalanceView": true,
+	"*safety.Microlitres": true, "*float64": true, "*time.Time": true, "*machine.provenRow": true, "*machine.said": true, "*machine.BalanceView": true,
 	"*advice.Cap": true, "[]safety.Code": true, "*advice.Trend": true, "advice.Log": true, "[]advice.Advice": true, "[]safety.Block": true,
 	"interface {}": true, "json.RawMessage": true,
 }
+
+// InputSize is what a dose takes that the estimator was told of, bytes.
+const InputSize = unsafe.Sizeof(input{})
 
 // Shared names what two states share that may be written to.
 func Shared(a, b *State) []string {

@@ -107,7 +107,7 @@ func (o *OneSystem) DoseAt(at time.Time, q units.Quantity, rise float64, over ti
 
 // TestAt gives the verdict on a test.
 func (o *OneSystem) TestAt(at time.Time, q units.Quantity, v float64) estimate.Result {
-	return o.y.add(input{at: at, kind: inputTest, test: estimate.Test{At: at, Quantity: q, Value: v}})
+	return o.y.add(input{at: at, kind: inputTest, said: &said{test: estimate.Test{At: at, Quantity: q, Value: v}}})
 }
 
 // Believes writes down what is believed at a moment.

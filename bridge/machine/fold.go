@@ -91,7 +91,7 @@ func (s *State) apply(r Row) {
 		s.applySalinityCorrection(r, b)
 	case Note:
 		if y := s.system(b.System); y != nil {
-			y.add(input{at: r.At, kind: inputNote, note: b.Note})
+			y.add(input{at: r.At, kind: inputNote, said: &said{note: b.Note}})
 		}
 	case ProbeMean:
 		s.applyProbeMean(b)

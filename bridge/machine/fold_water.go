@@ -13,11 +13,16 @@ import (
 )
 
 // input is one thing that the estimator of a system was told. They are kept, so that a test entered late can be
-// put in its place in time.
+// put in its place in time. Nearly all are doses, thousands for each system: what else they may be stands apart.
 type input struct {
-	at       time.Time
-	kind     inputKind
-	rises    []estimate.Rise
+	at    time.Time
+	kind  inputKind
+	rises []estimate.Rise // never written to: equal doses share them
+	*said                 // nil of a dose
+}
+
+// said is what an input other than a dose says. It is never written to.
+type said struct {
 	test     estimate.Test
 	fraction float64
 	mix      []estimate.Level
@@ -26,7 +31,7 @@ type input struct {
 	level    float64 // of a test, as read: test.Value is without what is known of the lot's bias
 }
 
-type inputKind int
+type inputKind uint8
 
 const (
 	inputDose inputKind = iota
@@ -183,7 +188,8 @@ func (s *State) dosed(c *channelState, at time.Time, lo, hi safety.Microlitres) 
 		return
 	}
 	late, over := s.appears(c)
-	var rises []estimate.Rise
+	var few [4]estimate.Rise
+	rises := few[:0]
 	for _, t := range y.cfg.Targets {
 		per := strength[t.Quantity] / y.cfg.NetLitres
 		if t.Quantity == units.Alkalinity && late > 0 {
@@ -197,9 +203,13 @@ func (s *State) dosed(c *channelState, at time.Time, lo, hi safety.Microlitres) 
 			rises = append(rises, riseOf(t.Quantity, per, lo, hi))
 		}
 	}
-	if len(rises) > 0 {
-		y.add(input{at: at, kind: inputDose, rises: rises})
+	if len(rises) == 0 {
+		return
 	}
+	if !slices.Equal(rises, c.rises) {
+		c.rises = slices.Clone(rises)
+	}
+	y.add(input{at: at, kind: inputDose, rises: c.rises})
 }
 
 // riseOf is what between lo and hi of a supplement brings that moves a quantity by per for each mL.
@@ -255,7 +265,7 @@ func (s *State) applyTest(r Row, b Test) {
 	if _, verdict, _ := units.CheckEntry(b.Quantity, b.Level, b.Quantity.Unit()); verdict != units.Accepted && !b.Confirmed {
 		test.Doubtful = true
 	}
-	result := y.add(input{at: b.Taken, kind: inputTest, test: test, lot: of, level: b.Level})
+	result := y.add(input{at: b.Taken, kind: inputTest, said: &said{test: test, lot: of, level: b.Level}})
 	y.lastResult = result
 	if result.Verdict == estimate.Accepted {
 		s.logUse(y, test)
@@ -311,7 +321,7 @@ func (s *State) applyWaterChange(b WaterChange) {
 	if !b.Until.IsZero() {
 		at, fraction = b.Until, -math.Expm1(-b.Litres/y.cfg.NetLitres)
 	}
-	in := input{at: at, kind: inputWater, fraction: fraction}
+	in := input{at: at, kind: inputWater, said: &said{fraction: fraction}}
 	for _, l := range b.Mix {
 		in.mix = append(in.mix, estimate.Level{Quantity: l.Quantity, Value: l.Level})
 	}
@@ -325,7 +335,7 @@ func (s *State) applySalinityCorrection(r Row, b SalinityCorrection) {
 	if y == nil || !(b.Litres > 0) {
 		return
 	}
-	in := input{at: r.At, kind: inputWater, fraction: b.Litres / (y.cfg.NetLitres + b.Litres)}
+	in := input{at: r.At, kind: inputWater, said: &said{fraction: b.Litres / (y.cfg.NetLitres + b.Litres)}}
 	for _, t := range y.cfg.Targets {
 		in.mix = append(in.mix, estimate.Level{Quantity: t.Quantity, Value: 0})
 	}

@@ -86,7 +86,9 @@ func (y *systemState) rightLot(of lot, bias, sd float64) bool {
 		if in.kind != inputTest || in.lot != of {
 			continue
 		}
-		in.test.Value, in.test.BiasSD = max(0, in.level-bias), sd
+		right := *in.said
+		right.test.Value, right.test.BiasSD = max(0, in.level-bias), sd
+		in.said = &right
 		if first < 0 {
 			first = i
 		}

@@ -138,3 +138,34 @@ func TestH29ALotPutRightRaisesNoMoreThanATestMay(t *testing.T) {
 		t.Errorf("the daily volume rises by %.1f mL at once from %.1f", rise, before)
 	}
 }
+
+// What was read with a lot is put right in the fold that learns of it, and not in a copy of that fold.
+func TestALotIsPutRightInOneCopyOnly(t *testing.T) {
+	r := newRig(t, previews, noon)
+	r.boot()
+	r.commission()
+	r.ofLot(8.4, "A7")
+	told := len(r.rows)
+	for range 8 {
+		r.reference(8.8, 8.4, "A7")
+	}
+	f := r.blank.Fold()
+	for _, row := range r.rows[:told] {
+		f.Add(row)
+	}
+	copied := f.Clone()
+	whole := func(f *machine.Fold) string { s := f.State(); return machine.Whole(&s) }
+	before := whole(copied)
+	if whole(f) != before {
+		t.Fatal("a copy is not what it was made of")
+	}
+	for _, row := range r.rows[told:] {
+		f.Add(row)
+	}
+	if whole(copied) != before {
+		t.Error("a reference solution in one fold changed its copy")
+	}
+	if whole(f) == before {
+		t.Error("it changed nothing: the test compares nothing")
+	}
+}

@@ -90,6 +90,7 @@ type channelState struct {
 	cv           float64            // how far these scatter, as a fraction
 	tolerance    safety.Tolerance
 	provisional  bool
+	rises        []estimate.Rise // that its last dose brought, see input
 	calibratedAt time.Time
 	primed       bool
 	returnedAt   time.Time // from out of service: a followed channel waits for a test after it
