@@ -26,7 +26,7 @@ func (s *State) watch(p *probeState, b ProbeMean) {
 		if n := len(y.inputs); n > 0 && at.Before(y.inputs[n-1].at) {
 			at = y.inputs[n-1].at
 		}
-		y.add(input{at: at, kind: inputProbe, test: estimate.Test{At: at, Quantity: p.cfg.Quantity, Value: b.Mean}})
+		y.add(input{at: at, kind: inputProbe, said: &said{test: estimate.Test{At: at, Quantity: p.cfg.Quantity, Value: b.Mean}}})
 	}
 }
 
