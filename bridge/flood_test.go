@@ -3,11 +3,14 @@ package bridge
 import (
 	"fmt"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"testing/synctest"
 	"time"
 
 	"aliquot/bridge/machine"
+	"aliquot/bridge/topics"
+	"aliquot/planner/units"
 )
 
 // gatedBook is a ledger that stands still until it is let go.
@@ -110,6 +113,59 @@ func TestH38_INV11_AStopOvertakesABacklog(t *testing.T) {
 		}
 		if got := k.count("run_reserved"); got != 0 {
 			t.Errorf("%d runs were reserved", got)
+		}
+		if err := r.stop(); err != nil {
+			t.Error(err)
+		}
+	})
+}
+
+// countedReadings counts what the machine says it has read.
+type countedReadings struct {
+	noMetrics
+	read atomic.Int64
+}
+
+func (c *countedReadings) Count(n machine.Count) {
+	if n.Metric == machine.MetricReadings {
+		c.read.Add(1)
+	}
+}
+
+// On a site of more topics than the limiter follows of strangers each probe is heard, and the last reading of each stands.
+func TestH38_EachProbeOfALargeSiteIsHeard(t *testing.T) {
+	const probes, each = 3 * topics.MostBuckets, 5
+	synctest.Test(t, func(t *testing.T) {
+		counted := &countedReadings{}
+		r := startRig(t, func(o *Options) {
+			site := *o.Site
+			for i := range probes {
+				id := fmt.Sprintf("t%d", i)
+				site.Probes = append(site.Probes, machine.Probe{ID: id, System: "tub", Quantity: units.Temperature, Low: 15, High: 35, StaleAfter: time.Hour})
+				o.Probes = append(o.Probes, ProbeInput{ID: id, Topic: "shed/" + id, Quantity: units.Temperature, Unit: "degC"})
+			}
+			fold := machine.NewFold(&site)
+			for _, row := range commissioned(&site, time.Now().Add(-time.Minute)) {
+				fold.Add(row)
+			}
+			o.Site, o.State, o.Metrics = &site, fold.State(), counted
+		})
+		r.connect()
+		for n := range each {
+			for i := range probes {
+				r.b.Deliver(Message{Topic: fmt.Sprintf("shed/t%d", i), Payload: fmt.Appendf(nil, "25.%d", n)})
+			}
+		}
+		time.Sleep(2 * time.Second) // virtual
+		if got := counted.read.Load(); got != probes*each {
+			t.Errorf("%d of %d readings reached the machine", got, probes*each)
+		}
+		v, _ := r.b.View()
+		for _, p := range v.Probes {
+			if p.Value == nil || *p.Value != 25+(each-1)/10. {
+				t.Errorf("probe %s does not stand at its last reading", p.ID)
+				break
+			}
 		}
 		if err := r.stop(); err != nil {
 			t.Error(err)

@@ -67,7 +67,26 @@ func newInbox(o Options, b *Bridge) *inbox {
 	for _, l := range o.Levels {
 		in.levels[l.Topic] = append(in.levels[l.Topic], l)
 	}
+	in.keepApart()
 	return in
+}
+
+// keepApart gives every topic that the configuration names an allowance of its own: on a large site none may go unread
+// because of the others.
+func (in *inbox) keepApart() {
+	for verb := range in.verbs {
+		in.limit.Keep(in.layout.Ask(machine.Verb(verb)))
+	}
+	for topic := range in.nodes {
+		in.limit.Keep(topic)
+	}
+	for topic := range in.probes {
+		in.limit.Keep(topic)
+	}
+	for topic := range in.levels {
+		in.limit.Keep(topic)
+	}
+	in.limit.Keep(in.layout.Owner())
 }
 
 // Subscriptions lists every topic that the bridge has to hear.

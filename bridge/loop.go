@@ -45,6 +45,8 @@ type Bridge struct {
 	halt     chan struct{}      // a stop waits behind others: every pump is told at once, and the stop keeps its turn
 	vital    chan item          // what must not be lost: it makes the sender wait
 	readings chan machine.Event // what may be: the newest reading is worth most
+	rest     *time.Timer        // no reading is taken until it has run out
+	resting  bool
 
 	in        *inbox
 	codecs    map[string]*node.Codec // by the node's id
@@ -71,7 +73,11 @@ type item struct {
 
 const (
 	vitalQueue    = 4096
-	readingsQueue = 1024
+	readingsQueue = 4096
+	// readingsAtOnce is how many readings are handed to the machine together, readEvery how often: what follows from
+	// readings is looked for once for all of them, and a stop waits for no more.
+	readingsAtOnce = 512
+	readEvery      = 10 * time.Millisecond
 	// showEvery is how often the retained state is published while it changes; after a request it follows at once, unless
 	// it was published within showGap.
 	showEvery = time.Second
@@ -102,6 +108,8 @@ func (b *Bridge) Run(ctx context.Context) (err error) {
 	b.step(machine.Booted{Instance: b.o.Instance, LedgerLost: b.o.LedgerLost})
 	show := time.NewTicker(showEvery)
 	defer show.Stop()
+	b.rest = time.NewTimer(0)
+	defer b.rest.Stop()
 	for ctx.Err() == nil {
 		b.turn(ctx, show.C)
 	}
@@ -137,18 +145,40 @@ func (b *Bridge) turn(ctx context.Context, show <-chan time.Time) {
 		return
 	default:
 	}
+	readings := b.readings
+	if b.resting {
+		readings = nil
+	}
 	select {
 	case <-ctx.Done():
 	case i := <-b.vital:
 		b.take(i)
-	case e := <-b.readings:
-		b.step(e)
+	case e := <-readings:
+		b.step(b.gather(e))
+		b.resting = true
+		b.rest.Reset(readEvery)
+	case <-b.rest.C:
+		b.resting = false
 	case <-wake:
 		b.step(machine.Woke{})
 	case <-show:
 		b.show()
 		b.tidy()
 	}
+}
+
+// gather takes the readings that wait behind a first one.
+func (b *Bridge) gather(first machine.Event) machine.Readings {
+	list := machine.Readings{first}
+	for len(list) < readingsAtOnce {
+		select {
+		case e := <-b.readings:
+			list = append(list, e)
+		default:
+			return list
+		}
+	}
+	return list
 }
 
 func (b *Bridge) take(i item) {

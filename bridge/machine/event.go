@@ -58,6 +58,9 @@ type (
 		Retained  bool
 	}
 
+	// Readings are ProbeRead and LevelRead events that came together, in their order; anything else among them is ignored.
+	Readings []Event
+
 	// NodeOnline is a node's own word about itself.
 	NodeOnline struct {
 		Node string
@@ -115,6 +118,7 @@ func (Asked) event()       {}
 func (Misread) event()     {}
 func (ProbeRead) event()   {}
 func (LevelRead) event()   {}
+func (Readings) event()    {}
 func (NodeOnline) event()  {}
 func (Reported) event()    {}
 func (Switched) event()    {}

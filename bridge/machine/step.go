@@ -31,6 +31,8 @@ func Step(s State, now safety.Instant, e Event) (State, []Effect) {
 		t.probeRead(e)
 	case LevelRead:
 		t.levelRead(e)
+	case Readings:
+		t.readings(e)
 	case NodeOnline:
 		t.nodeOnline(e)
 	case Reported:
@@ -48,10 +50,14 @@ func Step(s State, now safety.Instant, e Event) (State, []Effect) {
 	case Stopping:
 		t.stop(e.Reason)
 	}
+	t.maybeLook()
+	return t.State, t.effects()
+}
+
+func (t *turn) maybeLook() {
 	if t.booted && !t.stopping {
 		t.look()
 	}
-	return t.State, t.effects()
 }
 
 // lookAtClock takes the next look at the clock. When trust returns to a clock after a start, the axis gains the time

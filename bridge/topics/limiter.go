@@ -2,8 +2,8 @@ package topics
 
 import "time"
 
-// Limits on inbound messages (H-38): a topic gets PerSecond on average and Burst at once; so many topics are
-// followed apart, and all others share one allowance.
+// Limits on inbound messages (H-38): a topic gets PerSecond on average and Burst at once. What is kept apart always is;
+// of other topics so many are followed, and the rest share one allowance.
 const (
 	PerSecond   = 20
 	Burst       = 40
@@ -13,9 +13,20 @@ const (
 // Limiter counts messages per topic in token buckets. It reads no clock: time is monotonic and given with each
 // question. It belongs to one goroutine. The zero value is ready.
 type Limiter struct {
+	kept    map[string]*bucket
 	buckets map[string]bucket
 	others  bucket
 	used    bool // others has been touched
+}
+
+// Keep gives topics an allowance each, however many there are and whatever comes on others.
+func (l *Limiter) Keep(topics ...string) {
+	if l.kept == nil {
+		l.kept = map[string]*bucket{}
+	}
+	for _, topic := range topics {
+		l.kept[topic] = &bucket{tokens: Burst}
+	}
 }
 
 // bucket holds what is left of an allowance at a moment.
@@ -27,6 +38,9 @@ type bucket struct {
 // Allow says whether one more message on a topic may be read at a moment, and takes it from the topic's allowance
 // if so. A time before the last one counts as the last one.
 func (l *Limiter) Allow(topic string, now time.Duration) bool {
+	if b := l.kept[topic]; b != nil {
+		return b.take(now)
+	}
 	if l.buckets == nil {
 		l.buckets = map[string]bucket{}
 	}

@@ -161,10 +161,35 @@ func TestLimiterForgetsIdleTopicsAndBoundsStrangers(t *testing.T) {
 	}
 }
 
+func TestLimiterKeepsTopicsApart(t *testing.T) {
+	var l Limiter
+	kept := make([]string, 3*MostBuckets)
+	for i := range kept {
+		kept[i] = fmt.Sprintf("kept%d", i)
+	}
+	l.Keep(kept...)
+	for i := range 10_000 {
+		l.Allow(fmt.Sprintf("stranger%d", i), 0)
+	}
+	for _, topic := range kept {
+		for i := range Burst {
+			if !l.Allow(topic, 0) {
+				t.Fatalf("message %d of a burst of %d on %s is refused", i+1, Burst, topic)
+			}
+		}
+		if l.Allow(topic, 0) {
+			t.Fatalf("one more than the burst is allowed on %s", topic)
+		}
+	}
+}
+
 // Whatever the pattern, no topic gets more than the burst plus 20 a second in any span.
 func TestLimiterNeverExceedsItsRate(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		var l Limiter
+		if rapid.Bool().Draw(t, "kept") {
+			l.Keep("a")
+		}
 		var now time.Duration
 		var taken []time.Duration
 		for _, gap := range rapid.SliceOfN(rapid.IntRange(0, 200), 1, 400).Draw(t, "gaps") {
