@@ -33,12 +33,12 @@ type LevelPoint struct{ Reading, Millilitres float64 }
 const tableOver = 0.02
 
 // level reads what a container holds.
-func (in *inbox) level(m Message, l LevelInput) {
+func (in *inbox) level(m Message, l *LevelInput) {
 	e := machine.LevelRead{Container: l.Container, AtMost: l.Full > 0, Retained: m.Retained}
-	r, err := topics.ParseReading(m.Payload, l.Reading)
+	v, err := topics.ParseReading(m.Payload, l.Reading)
 	var ml float64
 	if err == nil {
-		ml, err = l.millilitres(r.Value)
+		ml, err = l.millilitres(v)
 	}
 	if err == nil {
 		e.Volume, err = levelVolume(ml)

@@ -1,6 +1,10 @@
 package machine
 
-import "slices"
+import (
+	"slices"
+
+	"aliquot/planner/units"
+)
 
 // index finds things by name, and what belongs together. It is built once and only looked up: whatever is asked for each
 // channel at each step must not look at every other one, or a farm costs the square of its size.
@@ -14,6 +18,7 @@ type index struct {
 	output map[nodeOutput]int
 
 	probes map[string][]int // by system
+	pairs  [][2]int         // of probes
 	blocks map[string][]int // the interlocks that block a channel
 	apart  map[string][]int // the groups that a channel is kept apart in
 }
@@ -48,6 +53,7 @@ func newIndex(site *Site) *index {
 		x.probe[p.ID] = i
 		x.probes[p.System] = append(x.probes[p.System], i)
 	}
+	x.pairs = x.pairsOf(site.Probes)
 	for i, l := range site.Interlocks {
 		x.interlock[l.Name] = i
 		addOnce(x.blocks, l.Block, i)
@@ -59,6 +65,21 @@ func newIndex(site *Site) *index {
 		x.supplement[p.ID] = i
 	}
 	return x
+}
+
+// pairsOf are the probes that are held against each other: those of pH in one water.
+func (x *index) pairsOf(probes []Probe) (pairs [][2]int) {
+	for i, p := range probes {
+		if p.Quantity != units.PH || p.System == "" {
+			continue
+		}
+		for _, j := range x.probes[p.System] {
+			if j < i && probes[j].Quantity == units.PH {
+				pairs = append(pairs, [2]int{j, i})
+			}
+		}
+	}
+	return pairs
 }
 
 func (x *index) addChannel(i int, c *Channel) {

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 
-	"aliquot/planner/units"
 	"aliquot/safety"
 )
 
@@ -18,22 +17,20 @@ const (
 
 // compareProbes holds the pH probes of each system against each other.
 func (t *turn) compareProbes() {
-	for i := range t.probes {
-		t.probes[i].wasApart, t.probes[i].apart = t.probes[i].apart != "", ""
-	}
-	for i := range t.probes {
-		for _, j := range t.index.probes[t.probes[i].cfg.System] {
-			if j < i {
-				t.comparePair(&t.probes[j], &t.probes[i])
-			}
+	for _, pair := range t.index.pairs {
+		for _, i := range pair {
+			t.probes[i].wasApart = t.probes[i].apart != ""
 		}
+	}
+	for _, pair := range t.index.pairs {
+		t.probes[pair[0]].apart, t.probes[pair[1]].apart = "", ""
+	}
+	for _, pair := range t.index.pairs {
+		t.comparePair(&t.probes[pair[0]], &t.probes[pair[1]])
 	}
 }
 
 func (t *turn) comparePair(a, b *probeState) {
-	if a.cfg.Quantity != units.PH || b.cfg.Quantity != units.PH || a.cfg.System == "" || a.cfg.System != b.cfg.System {
-		return
-	}
 	if !t.rawReading(a).Good || !t.rawReading(b).Good {
 		return
 	}

@@ -14,7 +14,8 @@ type counter struct {
 	vec    *prometheus.CounterVec
 	pick   []int
 	values [][]string
-	known  []map[string]bool // values, to look them up
+	known  []map[string]bool                // values, to look them up
+	series map[[2]string]prometheus.Counter // of known values, by the labels that are picked; complete from the start
 }
 
 func newCounter(reg prometheus.Registerer, name, help string, labels []string, pick []int, values ...[]string) counter {
@@ -27,6 +28,7 @@ func newCounter(reg prometheus.Registerer, name, help string, labels []string, p
 		c.known = append(c.known, known)
 	}
 	reg.MustRegister(c.vec)
+	c.series = map[[2]string]prometheus.Counter{}
 	c.zero(nil)
 	return c
 }
@@ -34,7 +36,9 @@ func newCounter(reg prometheus.Registerer, name, help string, labels []string, p
 // zero makes every known series, so that the first event is a step from 0 that rate() and alerts can see.
 func (c counter) zero(chosen []string) {
 	if len(chosen) == len(c.values) {
-		c.vec.WithLabelValues(chosen...)
+		var labels [2]string
+		copy(labels[:], chosen)
+		c.series[labels] = c.vec.WithLabelValues(chosen...)
 		return
 	}
 	for _, v := range c.values[len(chosen)] {
@@ -43,14 +47,20 @@ func (c counter) zero(chosen []string) {
 }
 
 func (c counter) add(labels [2]string) {
-	chosen := make([]string, len(c.pick))
+	var chosen [2]string
 	for i, p := range c.pick {
 		chosen[i] = labels[p]
+	}
+	if known := c.series[chosen]; known != nil {
+		known.Inc()
+		return
+	}
+	for i := range c.pick {
 		if !c.known[i][chosen[i]] {
 			chosen[i] = other
 		}
 	}
-	c.vec.WithLabelValues(chosen...).Inc()
+	c.vec.WithLabelValues(chosen[:len(c.pick)]...).Inc()
 }
 
 // countersOf makes every counter for the names of a site.

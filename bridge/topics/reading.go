@@ -15,48 +15,38 @@ type ReadingSpec struct {
 	On, Off string // for something that is on or off: the two texts; empty for a number
 }
 
-// Reading is one value of a probe, in the unit of its topic; on is 1 and off is 0.
-type Reading struct {
-	Value float64
-	Text  string // what was found, for messages
-}
-
-// ParseReading reads a probe's payload: a plain number, a number or a number in quotes at a path of a JSON payload,
-// or one of two words. The number is finite and has a point as decimal mark. On an error Text still shows what was
-// found where it could be read; the error is *payload.Error.
-func ParseReading(data []byte, s ReadingSpec) (Reading, error) {
+// ParseReading reads a probe's payload: a plain number, a number or a number in quotes at a path of a JSON payload, or
+// one of two words, of which on is 1 and off is 0. The number is finite, in the unit of its topic, and has a point as
+// decimal mark. The error is *payload.Error.
+func ParseReading(data []byte, s ReadingSpec) (float64, error) {
 	leaf, found, bad := payload.At(data, s.Path)
 	if bad != nil {
-		return Reading{}, bad
+		return 0, bad
 	}
 	if !found {
-		return Reading{}, &payload.Error{Code: safety.BadPayload, Text: fmt.Sprintf("there is nothing at %s in the payload", payload.Quote(s.Path))}
+		return 0, &payload.Error{Code: safety.BadPayload, Text: fmt.Sprintf("there is nothing at %s in the payload", payload.Quote(s.Path))}
 	}
-	r := Reading{Text: strings.Trim(payload.Quote(leaf.Text), `"`)}
 	if s.On != "" || s.Off != "" {
-		return onOrOff(r, leaf, s)
+		return onOrOff(leaf, s)
 	}
 	if leaf.Kind != payload.KindNumber && leaf.Kind != payload.KindText {
-		return r, &payload.Error{Code: safety.NotANumber, Text: fmt.Sprintf("the reading is %s: a number is needed", leaf.Text)}
+		return 0, &payload.Error{Code: safety.NotANumber, Text: fmt.Sprintf("the reading is %s: a number is needed", leaf.Text)}
 	}
 	v, err := units.ParseNumber(leaf.Text)
 	if err != nil {
-		return r, noNumber(leaf.Text)
+		return 0, noNumber(leaf.Text)
 	}
-	r.Value = v
-	return r, nil
+	return v, nil
 }
 
-func onOrOff(r Reading, leaf payload.Leaf, s ReadingSpec) (Reading, error) {
+func onOrOff(leaf payload.Leaf, s ReadingSpec) (float64, error) {
 	switch strings.TrimSpace(leaf.Text) {
 	case s.On:
-		r.Value = 1
+		return 1, nil
 	case s.Off:
-		r.Value = 0
-	default:
-		return r, &payload.Error{Code: safety.BadPayload, Text: fmt.Sprintf("the reading is %s: %q or %q was expected", payload.Quote(leaf.Text), s.On, s.Off)}
+		return 0, nil
 	}
-	return r, nil
+	return 0, &payload.Error{Code: safety.BadPayload, Text: fmt.Sprintf("the reading is %s: %q or %q was expected", payload.Quote(leaf.Text), s.On, s.Off)}
 }
 
 // noNumber explains what to send instead.

@@ -22,6 +22,17 @@ func At(data []byte, path string) (Leaf, bool, *Error) {
 		}
 		return Leaf{Kind: KindText, Text: string(data)}, true, nil
 	}
+	if err := Sized(data); err != nil {
+		return Leaf{}, false, err
+	}
+	if leaf, found, ok := quickly(data, path); ok {
+		return leaf, found, nil
+	}
+	return slowly(data, path)
+}
+
+// slowly reads any payload, and finds the words for what is wrong with it.
+func slowly(data []byte, path string) (Leaf, bool, *Error) {
 	if err := Check(data); err != nil {
 		return Leaf{}, false, err
 	}

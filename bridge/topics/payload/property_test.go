@@ -251,3 +251,50 @@ func TestAtChecksTheWholePayload(t *testing.T) {
 		t.Errorf("a plain payload of %d bytes: %v", len(long)+1, err)
 	}
 }
+
+// What is read quickly is read as what it is read slowly; what is refused there is never accepted here.
+func FuzzQuickly(f *testing.F) {
+	for _, data := range []string{`{"a":1}`, `{"a":{"b":"x"},"c":[1,{"d":null}]}`, `{"a":-0.5e+3 , "b" : true}`, `{"a":1,"a":2}`, `{"a":"\u0031"}`, `{"a":01}`,
+		`{"a":[1,2]}`, `[[[[[[[[1]]]]]]]]`, `{"a":{"a":{"a":{"a":{"a":{"a":{"a":{"a":{"a":1}}}}}}}}}`, `{"":{"":1}}`, `1.`, `{"a":1}x`, `{"a":1e}`, `{"a":tru}`, " {\"a\"\t:\r\n1 } "} {
+		for _, path := range []string{"a", "a.b", "c.0", "a.a.a.a.a.a.a", ".", "b"} {
+			f.Add([]byte(data), path)
+		}
+	}
+	f.Fuzz(func(t *testing.T, data []byte, path string) {
+		if path == "" || Sized(data) != nil {
+			return
+		}
+		leaf, found, ok := quickly(data, path)
+		if !ok {
+			return
+		}
+		want, there, err := slowly(data, path)
+		if err != nil || found != there || leaf != want {
+			t.Fatalf("%q at %q: quickly %+v, %v; slowly %+v, %v, %v", data, path, leaf, found, want, there, err)
+		}
+	})
+}
+
+// What devices send is read quickly; else nothing is gained.
+func TestQuicklyKnowsWhatDevicesSend(t *testing.T) {
+	for _, c := range []struct{ data, path, want string }{
+		{`{"temperature":21.34,"humidity":45,"battery":null,"linkquality":87}`, "temperature", "21.34"},
+		{`{"Time":"2027-03-02T09:00:10","DS18B20":{"Id":"0316","Temperature":25.1},"TempUnit":"C"}`, "DS18B20.Temperature", "25.1"},
+		{`{"id":"switch:0","output":true,"temperature":{"tC":41.2,"tF":106.2}}`, "output", "true"},
+		{`{"list":[1,2,{"x":[]}],"pH":"8.21"}`, "pH", "8.21"},
+	} {
+		if leaf, found, ok := quickly([]byte(c.data), c.path); !ok || !found || leaf.Text != c.want {
+			t.Errorf("%s at %s: %+v, %v, %v; want %s", c.data, c.path, leaf, found, ok, c.want)
+		}
+	}
+}
+
+func BenchmarkAt(b *testing.B) {
+	data := []byte(`{"id":17,"value":25.31}`)
+	b.ReportAllocs()
+	for b.Loop() {
+		if _, found, err := At(data, "value"); !found || err != nil {
+			b.Fatal(found, err)
+		}
+	}
+}
