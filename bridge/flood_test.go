@@ -10,7 +10,6 @@ import (
 
 	"aliquot/bridge/machine"
 	"aliquot/bridge/topics"
-	"aliquot/planner/units"
 )
 
 // gatedBook is a ledger that stands still until it is let go.
@@ -138,17 +137,8 @@ func TestH38_EachProbeOfALargeSiteIsHeard(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		counted := &countedReadings{}
 		r := startRig(t, func(o *Options) {
-			site := *o.Site
-			for i := range probes {
-				id := fmt.Sprintf("t%d", i)
-				site.Probes = append(site.Probes, machine.Probe{ID: id, System: "tub", Quantity: units.Temperature, Low: 15, High: 35, StaleAfter: time.Hour})
-				o.Probes = append(o.Probes, ProbeInput{ID: id, Topic: "shed/" + id, Quantity: units.Temperature, Unit: "degC"})
-			}
-			fold := machine.NewFold(&site)
-			for _, row := range commissioned(&site, time.Now().Add(-time.Minute)) {
-				fold.Add(row)
-			}
-			o.Site, o.State, o.Metrics = &site, fold.State(), counted
+			withProbes(o, probes)
+			o.Metrics = counted
 		})
 		r.connect()
 		for n := range each {

@@ -27,18 +27,24 @@ type ProbeInput struct {
 // long: behind it stand the broker's acknowledgements of what the loop publishes, and a stop. What floods is dropped
 // here, before it is parsed and without the loop.
 type inbox struct {
-	layout topics.Layout
-	probes map[string][]ProbeInput // a payload may hold several readings
-	levels map[string][]LevelInput
-	nodes  map[string]bool // topics of nodes, which may hold a reading besides
-	verbs  map[string]bool // of requests that there are
-	bridge *Bridge
-	began  time.Time
+	layout  topics.Layout
+	root    string             // what the site's own topics begin with
+	sources map[string]*source // of readings, by topic
+	nodes   map[string]bool    // topics of nodes, which may hold a reading besides
+	verbs   map[string]bool    // of requests that there are
+	bridge  *Bridge
+	began   time.Time
 
 	mu        sync.Mutex // the connection's goroutine and the loop both use the limiters
 	limit     topics.Limiter
 	complains topics.Limiter
 	told      map[string]time.Duration // when messages of an account were last said to be dropped
+}
+
+// source is a topic that streams measurements: a payload may hold several.
+type source struct {
+	probes []ProbeInput
+	levels []LevelInput
 }
 
 const (
@@ -52,12 +58,13 @@ const (
 )
 
 func newInbox(o Options, b *Bridge) *inbox {
-	in := &inbox{layout: o.Layout, probes: map[string][]ProbeInput{}, levels: map[string][]LevelInput{}, nodes: map[string]bool{}, verbs: map[string]bool{}, bridge: b, began: time.Now(), told: map[string]time.Duration{}}
+	in := &inbox{layout: o.Layout, root: o.Layout.Root() + "/", sources: map[string]*source{}, nodes: map[string]bool{}, verbs: map[string]bool{}, bridge: b, began: time.Now(), told: map[string]time.Duration{}}
 	for _, v := range machine.Verbs() {
 		in.verbs[string(v)] = true
 	}
 	for _, p := range o.Probes {
-		in.probes[p.Topic] = append(in.probes[p.Topic], p)
+		from := in.source(p.Topic)
+		from.probes = append(from.probes, p)
 	}
 	for _, c := range o.Nodes {
 		for _, t := range c.Subscriptions() {
@@ -65,10 +72,18 @@ func newInbox(o Options, b *Bridge) *inbox {
 		}
 	}
 	for _, l := range o.Levels {
-		in.levels[l.Topic] = append(in.levels[l.Topic], l)
+		from := in.source(l.Topic)
+		from.levels = append(from.levels, l)
 	}
 	in.keepApart()
 	return in
+}
+
+func (in *inbox) source(topic string) *source {
+	if in.sources[topic] == nil {
+		in.sources[topic] = &source{}
+	}
+	return in.sources[topic]
 }
 
 // keepApart gives every topic that the configuration names an allowance of its own: on a large site none may go unread
@@ -80,10 +95,7 @@ func (in *inbox) keepApart() {
 	for topic := range in.nodes {
 		in.limit.Keep(topic)
 	}
-	for topic := range in.probes {
-		in.limit.Keep(topic)
-	}
-	for topic := range in.levels {
+	for topic := range in.sources {
 		in.limit.Keep(topic)
 	}
 	in.limit.Keep(in.layout.Owner())
@@ -120,7 +132,11 @@ func (b *Bridge) Subscriptions() []topics.Filter {
 func (b *Bridge) Deliver(m Message) { b.in.deliver(m) }
 
 func (in *inbox) deliver(m Message) {
-	verb, isRequest := in.layout.Verb(m.Topic)
+	own := strings.HasPrefix(m.Topic, in.root)
+	verb, isRequest := "", false
+	if own {
+		verb, isRequest = in.layout.Verb(m.Topic)
+	}
 	account := m.Topic
 	if isRequest && !in.verbs[verb] {
 		// Topics without end would each have an allowance, and leave none for a stop or a node.
@@ -134,25 +150,24 @@ func (in *inbox) deliver(m Message) {
 		in.shed(account, "more requests than can be answered in time; this one was dropped: ask again later")
 		return
 	}
-	isReading := len(in.probes[m.Topic])+len(in.levels[m.Topic]) > 0
+	readings := in.sources[m.Topic]
 	if a := in.bridge.o.Announcer; a != nil && m.Topic == a.Birth() {
 		if a.IsBirth(m.Payload) {
 			in.bridge.queue(item{birth: true})
 		}
 		return
 	}
-	own := strings.HasPrefix(m.Topic, in.layout.Root()+"/")
 	switch {
-	case !own && !isReading:
+	case !own && readings == nil:
 		// A command of a stranger counts whatever its size: the codec judges.
 		in.node(m)
 	case len(m.Payload) > safety.MaxPayload:
 		in.misread(m.Topic, safety.TooLarge, fmt.Sprintf("%d bytes; at most %d are read", len(m.Payload), safety.MaxPayload), "")
-	case isReading:
+	case readings != nil:
 		if in.nodes[m.Topic] {
 			in.node(m)
 		}
-		in.readings(m)
+		in.readings(m, readings)
 	case m.Topic == in.layout.Owner():
 		in.owner(m)
 	default:
@@ -251,26 +266,26 @@ func (in *inbox) request(m Message) {
 	in.bridge.offer(machine.Asked{Request: q})
 }
 
-func (in *inbox) readings(m Message) {
-	for _, p := range in.probes[m.Topic] {
-		in.probe(m, p)
+func (in *inbox) readings(m Message, from *source) {
+	for i := range from.probes {
+		in.probe(m, &from.probes[i])
 	}
-	for _, l := range in.levels[m.Topic] {
-		in.level(m, l)
+	for i := range from.levels {
+		in.level(m, &from.levels[i])
 	}
 }
 
 // probe reads a measurement, in the probe's own unit, as its canonical one.
-func (in *inbox) probe(m Message, p ProbeInput) {
+func (in *inbox) probe(m Message, p *ProbeInput) {
 	e := machine.ProbeRead{Probe: p.ID, Retained: m.Retained}
-	r, err := topics.ParseReading(m.Payload, p.Reading)
+	v, err := topics.ParseReading(m.Payload, p.Reading)
 	if err == nil && p.Quantity != units.Switch {
-		r.Value, err = units.ToCanonical(p.Quantity, r.Value, p.Unit)
+		v, err = units.ToCanonical(p.Quantity, v, p.Unit)
 	}
 	if err != nil {
 		e.Bad = err.Error()
 	}
-	e.Value = r.Value
+	e.Value = v
 	in.bridge.offer(e)
 }
 

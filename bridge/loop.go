@@ -45,12 +45,13 @@ type Bridge struct {
 	halt     chan struct{}      // a stop waits behind others: every pump is told at once, and the stop keeps its turn
 	vital    chan item          // what must not be lost: it makes the sender wait
 	readings chan machine.Event // what may be: the newest reading is worth most
-	rest     *time.Timer        // no reading is taken until it has run out
-	resting  bool
+	rest     *pause             // until it is over no reading is taken
+	hush     *pause             // until it is over no state is told
 
 	in        *inbox
 	codecs    map[string]*node.Codec // by the node's id
 	published map[string]string      // retained state as last published
+	states    telling
 	shelf     shelf
 	dirty     bool
 	shown     time.Time // when the retained state was last looked through
@@ -74,8 +75,8 @@ type item struct {
 const (
 	vitalQueue    = 4096
 	readingsQueue = 4096
-	// readingsAtOnce is how many readings are handed to the machine together, readEvery how often: what follows from
-	// readings is looked for once for all of them, and a stop waits for no more.
+	// readingsAtOnce is how many readings are handed to the machine together, and readEvery how often where no more wait:
+	// what follows from readings is looked for once for all of them, and a stop waits for no more.
 	readingsAtOnce = 512
 	readEvery      = 10 * time.Millisecond
 	// showEvery is how often the retained state is published while it changes; after a request it follows at once, unless
@@ -88,6 +89,7 @@ const (
 func New(o Options) *Bridge {
 	b := &Bridge{o: o, state: o.State, halt: make(chan struct{}, 1), vital: make(chan item, vitalQueue), readings: make(chan machine.Event, readingsQueue),
 		published: map[string]string{}, codecs: map[string]*node.Codec{}, began: time.Now(), done: make(chan struct{})}
+	b.forgetStates()
 	b.in = newInbox(o, b)
 	for _, c := range o.Nodes {
 		b.codecs[c.ID()] = c
@@ -108,8 +110,9 @@ func (b *Bridge) Run(ctx context.Context) (err error) {
 	b.step(machine.Booted{Instance: b.o.Instance, LedgerLost: b.o.LedgerLost})
 	show := time.NewTicker(showEvery)
 	defer show.Stop()
-	b.rest = time.NewTimer(0)
-	defer b.rest.Stop()
+	b.rest, b.hush = newPause(), newPause()
+	defer b.rest.stop()
+	defer b.hush.stop()
 	for ctx.Err() == nil {
 		b.turn(ctx, show.C)
 	}
@@ -121,6 +124,7 @@ func (b *Bridge) Run(ctx context.Context) (err error) {
 		b.o.Logger.Info("every pump was told to stop")
 	}
 	b.show()
+	b.flushStates()
 	b.send(b.o.Layout.Will())
 	return nil
 }
@@ -145,8 +149,16 @@ func (b *Bridge) turn(ctx context.Context, show <-chan time.Time) {
 		return
 	default:
 	}
+	var more <-chan struct{}
+	if !b.hush.on {
+		if b.tellStates() {
+			b.hush.begin(statesEvery)
+		} else {
+			more = b.moreStates()
+		}
+	}
 	readings := b.readings
-	if b.resting {
+	if b.rest.on {
 		readings = nil
 	}
 	select {
@@ -154,11 +166,16 @@ func (b *Bridge) turn(ctx context.Context, show <-chan time.Time) {
 	case i := <-b.vital:
 		b.take(i)
 	case e := <-readings:
-		b.step(b.gather(e))
-		b.resting = true
-		b.rest.Reset(readEvery)
-	case <-b.rest.C:
-		b.resting = false
+		list := b.gather(e)
+		b.step(list)
+		if len(list) < readingsAtOnce {
+			b.rest.begin(readEvery)
+		}
+	case <-b.rest.over():
+		b.rest.on = false
+	case <-b.hush.over():
+		b.hush.on = false
+	case <-more:
 	case <-wake:
 		b.step(machine.Woke{})
 	case <-show:
@@ -250,3 +267,22 @@ func (b *Bridge) AlertWay(way, why string) { b.offer(machine.AlertWay{Way: way, 
 // LinkUp and LinkDown are told by the connection.
 func (b *Bridge) LinkUp()   { b.offer(machine.LinkChanged{Up: true}) }
 func (b *Bridge) LinkDown() { b.offer(machine.LinkChanged{Up: false}) }
+
+// pause is a time in which the loop leaves something be.
+type pause struct {
+	timer *time.Timer
+	on    bool
+}
+
+func newPause() *pause {
+	t := time.NewTimer(time.Hour)
+	t.Stop()
+	return &pause{timer: t}
+}
+
+func (p *pause) begin(d time.Duration) { p.on = true; p.timer.Reset(d) }
+
+// over receives once when the pause is over; the receiver puts it off.
+func (p *pause) over() <-chan time.Time { return p.timer.C }
+
+func (p *pause) stop() { p.timer.Stop() }

@@ -22,6 +22,9 @@ type Link interface {
 	// Publish waits at most so long. handed is false only if it is certain that the message never left; an error
 	// with handed true means that nobody knows.
 	Publish(m Message, wait time.Duration) (handed bool, err error)
+	// Post waits at most so long for the message to be handed over, and not for the broker: the channel is closed when
+	// that has it, or when nobody will know any more.
+	Post(m Message, wait time.Duration) (settled <-chan struct{}, err error)
 }
 
 // Ledger stores rows. Append returns when they are on disk, all of them or none.

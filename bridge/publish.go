@@ -16,15 +16,26 @@ func (b *Bridge) publish(m Message) {
 	if !b.o.Link.Open() {
 		return
 	}
-	wait := stateWait
+	if _, err := b.o.Link.Publish(m, b.patience()); err != nil {
+		b.stall(m.Topic, err)
+		return
+	}
+	b.stalled = false
+}
+
+// patience is how long a message that only tells is waited for.
+func (b *Bridge) patience() time.Duration {
 	if b.stalled {
-		wait = stalledWait
+		return stalledWait
 	}
-	_, err := b.o.Link.Publish(m, wait)
-	if err != nil && !b.stalled {
-		b.o.Logger.Warn("a message may not have left; until the broker answers again nothing is waited for", "topic", m.Topic, "error", err)
+	return stateWait
+}
+
+func (b *Bridge) stall(topic string, err error) {
+	if !b.stalled {
+		b.o.Logger.Warn("a message may not have left; until the broker answers again nothing is waited for", "topic", topic, "error", err)
 	}
-	b.stalled = err != nil
+	b.stalled = true
 }
 
 // publishEffect renders and sends the effects that are messages.
@@ -66,9 +77,10 @@ func (b *Bridge) publishEffect(e machine.Effect) {
 
 func (b *Bridge) send(m topics.Message) { b.publish(Message(m)) }
 
-// retain publishes a retained message if it differs from what was published last over this connection. An empty one
-// removes the topic, which may stand there from an earlier connection.
+// retain publishes a retained message at once if it differs from what was published last over this connection. An empty
+// one removes the topic, which may stand there from an earlier connection.
 func (b *Bridge) retain(m topics.Message) {
+	delete(b.states.waiting, m.Topic) // it is older
 	last, known := b.published[m.Topic]
 	if !b.o.Link.Open() || (known && last == string(m.Payload)) {
 		return
@@ -83,6 +95,7 @@ func (b *Bridge) retain(m topics.Message) {
 // announce publishes everything retained anew: a broker may have forgotten it.
 func (b *Bridge) announce() {
 	clear(b.published)
+	b.forgetStates()
 	v := machine.Snapshot(&b.state)
 	current, _ := b.o.Layout.Render(v) // show says what cannot be rendered
 	b.shelve(v, current)
@@ -92,7 +105,7 @@ func (b *Bridge) announce() {
 	b.show()
 }
 
-// show takes a snapshot for metrics and pages, and publishes what changed in it.
+// show takes a snapshot for metrics and pages, and lines up what changed in it.
 func (b *Bridge) show() {
 	if !b.dirty {
 		return
@@ -105,7 +118,9 @@ func (b *Bridge) show() {
 	if err != nil {
 		b.o.Logger.Error("a state cannot be rendered", "error", err)
 	}
-	for _, m := range messages {
-		b.retain(m)
+	if b.o.Link.Open() {
+		for _, m := range messages {
+			b.lineUp(m)
+		}
 	}
 }

@@ -28,8 +28,8 @@ func TestReadingsShareATopic(t *testing.T) {
 		if seen["shed/sump"] != 1 {
 			t.Errorf("the topic is subscribed to %d times; want once", seen["shed/sump"])
 		}
-		if got := len(in.probes["shed/sump"]) + len(in.levels["shed/sump"]); got != 3 {
-			t.Errorf("%d readings are taken from the topic; want 3", got)
+		if from := in.sources["shed/sump"]; len(from.probes)+len(from.levels) != 3 {
+			t.Errorf("%d readings are taken from the topic; want 3", len(from.probes)+len(from.levels))
 		}
 		if err := r.stop(); err != nil {
 			t.Error(err)

@@ -113,8 +113,11 @@ func (b *Bridge) tidy() {
 	}
 	if n := min(atOnce, len(b.shelf.announce)); n > 0 {
 		for _, m := range b.shelf.announce[:n] {
-			b.retain(m)
-			if len(m.Payload) == 0 && !b.stalled {
+			if len(m.Payload) > 0 {
+				b.lineUp(m)
+				continue
+			}
+			if b.retain(m); !b.stalled {
 				b.forget(m.Topic)
 			}
 		}

@@ -5,6 +5,7 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"fmt"
 	"log/slog"
 	"sync"
 	"testing"
@@ -50,6 +51,11 @@ func (w *wire) Publish(m Message, _ time.Duration) (bool, error) {
 		notify(m)
 	}
 	return true, nil
+}
+
+func (w *wire) Post(m Message, wait time.Duration) (<-chan struct{}, error) {
+	_, err := w.Publish(m, wait)
+	return ready, err
 }
 
 // on gives the payloads sent to a topic.
@@ -165,6 +171,21 @@ func commissioned(site *machine.Site, at time.Time) []machine.Row {
 		rows = append(rows, machine.Row{Seq: int64(i + 1), At: at, Elapsed: safety.Elapsed(i), Trusted: true, Body: b})
 	}
 	return rows
+}
+
+// withProbes gives the site so many thermometers, t0 on shed/t0 and so on.
+func withProbes(o *Options, probes int) {
+	site := *o.Site
+	for i := range probes {
+		id := fmt.Sprintf("t%d", i)
+		site.Probes = append(site.Probes, machine.Probe{ID: id, System: "tub", Quantity: units.Temperature, Low: 15, High: 35, StaleAfter: time.Hour})
+		o.Probes = append(o.Probes, ProbeInput{ID: id, Topic: "shed/" + id, Quantity: units.Temperature, Unit: "degC"})
+	}
+	fold := machine.NewFold(&site)
+	for _, row := range commissioned(&site, time.Now().Add(-time.Minute)) {
+		fold.Add(row)
+	}
+	o.Site, o.State = &site, fold.State()
 }
 
 func startRig(t *testing.T, change func(*Options)) *rig {

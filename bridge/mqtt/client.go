@@ -135,15 +135,35 @@ func (c *Client) Open() bool {
 // After Unknown the message can still leave within a few write limits: the first write that exceeds its limit
 // ends the connection, and with it everything that waits behind.
 func (c *Client) Publish(m Message, wait time.Duration) (Delivery, error) {
-	if err := checkOutgoing(m, c.o.MaxPacket); err != nil {
+	s, m, err := c.outgoing(m)
+	if err != nil {
 		return NotHanded, err
+	}
+	return s.out.publish(m, wait)
+}
+
+// Post hands a message over like Publish and waits, at most wait, for that alone. The channel is closed when the broker
+// has acknowledged the message (QoS 1) or it was written (QoS 0), and likewise when the connection has ended before. It
+// is nil if there is an error; then the Delivery says whether the message may leave all the same.
+func (c *Client) Post(m Message, wait time.Duration) (<-chan struct{}, Delivery, error) {
+	s, m, err := c.outgoing(m)
+	if err != nil {
+		return nil, NotHanded, err
+	}
+	return s.out.post(m, wait)
+}
+
+// outgoing is what can be sent of a message, and the connection for it.
+func (c *Client) outgoing(m Message) (*session, Message, error) {
+	if err := checkOutgoing(m, c.o.MaxPacket); err != nil {
+		return nil, m, err
 	}
 	s := c.current.Load()
 	if s == nil || !s.client.IsConnectionOpen() {
-		return NotHanded, ErrNotOpen
+		return nil, m, ErrNotOpen
 	}
 	m.Payload = append([]byte(nil), m.Payload...) // the caller may reuse its buffer
-	return s.out.publish(m, wait)
+	return s, m, nil
 }
 
 // Stats gives the counts.

@@ -98,26 +98,47 @@ func (b *outbox) stop() { close(b.done) }
 func (b *outbox) publish(m Message, wait time.Duration) (Delivery, error) {
 	timer := time.NewTimer(wait)
 	defer timer.Stop()
+	t, d, err := b.hand(m, timer.C)
+	if err != nil {
+		return d, err
+	}
+	return b.await(t, timer.C)
+}
+
+// post waits at most wait for the message to be handed over, and not for its fate: the channel is closed when that is
+// known, or when nobody will ever know it.
+func (b *outbox) post(m Message, wait time.Duration) (<-chan struct{}, Delivery, error) {
+	timer := time.NewTimer(wait)
+	defer timer.Stop()
+	t, d, err := b.hand(m, timer.C)
+	if err != nil {
+		return nil, d, err
+	}
+	return t.Done(), Unknown, nil
+}
+
+// hand gives a message to the goroutine, and waits for paho's promise.
+func (b *outbox) hand(m Message, late <-chan time.Time) (paho.Token, Delivery, error) {
 	token := make(chan paho.Token, 1)
 	select {
 	case <-b.done:
-		return NotHanded, ErrNotOpen
-	case <-timer.C:
-		return NotHanded, ErrNoRoom
+		return nil, NotHanded, ErrNotOpen
+	case <-late:
+		return nil, NotHanded, ErrNoRoom
 	case b.queue <- outgoing{m, token}:
 	}
 	select {
 	case t := <-token:
-		return b.await(t, timer.C)
-	case <-timer.C:
-		return Unknown, ErrSilence
+		if t == nil {
+			return nil, NotHanded, ErrNotOpen
+		}
+		return t, Unknown, nil
+	case <-late:
+		return nil, Unknown, ErrSilence
 	}
 }
 
 func (b *outbox) await(t paho.Token, late <-chan time.Time) (Delivery, error) {
-	if t == nil {
-		return NotHanded, ErrNotOpen
-	}
 	select {
 	case <-t.Done():
 		return outcome(t)

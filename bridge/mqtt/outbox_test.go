@@ -116,3 +116,32 @@ func TestStopEndsTheWaiting(t *testing.T) {
 		t.Errorf("publish after the end = %v, %v; want not handed over", d, err)
 	}
 }
+
+func TestPostWaitsForNoAcknowledgement(t *testing.T) {
+	acknowledged := make(chan struct{})
+	b := runOutbox(t, stubClient{open: true, publish: func(string) paho.Token { return stubToken{done: acknowledged} }})
+	settled, d, err := b.post(Message{Topic: "a"}, 5*time.Second)
+	if d != Unknown || err != nil {
+		t.Fatalf("post = %v, %v; want unknown and no error", d, err)
+	}
+	select {
+	case <-settled:
+		t.Error("settled before the acknowledgement")
+	default:
+	}
+	close(acknowledged)
+	select {
+	case <-settled:
+	case <-time.After(5 * time.Second):
+		t.Error("acknowledged, and not settled")
+	}
+	if settled, d, err := runOutbox(t, stubClient{}).post(Message{Topic: "a"}, time.Second); settled != nil || d != NotHanded || !errors.Is(err, ErrNotOpen) {
+		t.Errorf("post without a connection = %v, %v; want not handed over", d, err)
+	}
+	stuck := make(chan struct{})
+	b = runOutbox(t, stubClient{open: true, publish: func(string) paho.Token { <-stuck; return finished(nil) }})
+	if settled, d, err := b.post(Message{Topic: "a"}, 20*time.Millisecond); settled != nil || d != Unknown || !errors.Is(err, ErrSilence) {
+		t.Errorf("post into a stuck client = %v, %v; want unknown", d, err)
+	}
+	close(stuck)
+}

@@ -175,8 +175,17 @@ type link struct{ client *mqtt.Client }
 func (l *link) Open() bool { return l.client.Open() }
 
 func (l *link) Publish(m bridge.Message, wait time.Duration) (bool, error) {
-	d, err := l.client.Publish(mqtt.Message{Topic: m.Topic, Payload: m.Payload, QoS: m.QoS, Retained: m.Retained}, wait)
+	d, err := l.client.Publish(outgoing(m), wait)
 	return d != mqtt.NotHanded, err
+}
+
+func (l *link) Post(m bridge.Message, wait time.Duration) (<-chan struct{}, error) {
+	settled, _, err := l.client.Post(outgoing(m), wait)
+	return settled, err
+}
+
+func outgoing(m bridge.Message) mqtt.Message {
+	return mqtt.Message{Topic: m.Topic, Payload: m.Payload, QoS: m.QoS, Retained: m.Retained}
 }
 
 // openBook locks and opens the ledger and folds it.
