@@ -149,14 +149,7 @@ func (b *Bridge) turn(ctx context.Context, show <-chan time.Time) {
 		return
 	default:
 	}
-	var more <-chan struct{}
-	if !b.hush.on {
-		if b.tellStates() {
-			b.hush.begin(statesEvery)
-		} else {
-			more = b.moreStates()
-		}
-	}
+	states := b.nextStates()
 	readings := b.readings
 	if b.rest.on {
 		readings = nil
@@ -175,7 +168,7 @@ func (b *Bridge) turn(ctx context.Context, show <-chan time.Time) {
 		b.rest.on = false
 	case <-b.hush.over():
 		b.hush.on = false
-	case <-more:
+	case <-states:
 	case <-wake:
 		b.step(machine.Woke{})
 	case <-show:

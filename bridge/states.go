@@ -63,6 +63,19 @@ func (b *Bridge) forgetStates() {
 	b.states = telling{waiting: map[string]topics.Message{}}
 }
 
+// nextStates hands over the states that are next, unless some were just before. What it gives is ready when the loop should
+// ask again; nil: another thing wakes it.
+func (b *Bridge) nextStates() <-chan struct{} {
+	switch {
+	case b.hush.on:
+		return nil
+	case b.tellStates():
+		b.hush.begin(statesEvery)
+		return nil
+	}
+	return b.moreStates()
+}
+
 // tellStates hands over some of the states that wait, and says whether there were any. It waits for nobody.
 func (b *Bridge) tellStates() (told bool) {
 	s := &b.states

@@ -6,11 +6,9 @@ import (
 	"encoding/json"
 	"fmt"
 	"io/fs"
-	"math"
 	"os"
 	"os/exec"
 	"path/filepath"
-	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -167,14 +165,6 @@ func (s sayings) delays(log []heard, root string) (answers, states []float64) {
 		}
 	}
 	return answers, states
-}
-
-func quantile(list []float64, q float64) float64 {
-	if len(list) == 0 {
-		return math.NaN()
-	}
-	slices.Sort(list)
-	return list[min(len(list)-1, int(q*float64(len(list))))]
 }
 
 // tally reads what each has taken so far.

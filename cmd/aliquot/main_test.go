@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"flag"
+	"fmt"
 	"os"
 	"os/signal"
 	"syscall"
@@ -33,6 +34,12 @@ func TestMain(m *testing.M) {
 	case "":
 	case wholeMain:
 		main()
+	case bareMain:
+		if err := bare(os.Args[1], os.Args[2]); err != nil {
+			fmt.Fprintln(os.Stderr, err)
+			os.Exit(exitFailed)
+		}
+		os.Exit(exitOK)
 	default:
 		os.Exit(child())
 	}
