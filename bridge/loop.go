@@ -125,7 +125,7 @@ func (b *Bridge) Run(ctx context.Context) (err error) {
 	}
 	b.show()
 	b.flushStates()
-	b.send(b.o.Layout.Will())
+	b.assure(Message(b.o.Layout.Will()))
 	return nil
 }
 

@@ -10,17 +10,27 @@ import (
 
 func (b *Bridge) codec(id string) *node.Codec { return b.codecs[id] }
 
-// publish sends a message that tells or removes something. If it does not get through, the next connection
-// brings the retained ones again.
+// publish hands a message over that tells or removes something, and waits for the broker only where too many are on their
+// way. If it does not get through, the next connection brings the retained ones again.
 func (b *Bridge) publish(m Message) {
 	if !b.o.Link.Open() {
 		return
 	}
+	b.makeRoom()
+	b.post(m)
+}
+
+// assure publishes a message and waits until the broker has it. False: nobody knows.
+func (b *Bridge) assure(m Message) bool {
+	if !b.o.Link.Open() {
+		return false
+	}
 	if _, err := b.o.Link.Publish(m, b.patience()); err != nil {
 		b.stall(m.Topic, err)
-		return
+		return false
 	}
 	b.stalled = false
+	return true
 }
 
 // patience is how long a message that only tells is waited for.
@@ -85,11 +95,15 @@ func (b *Bridge) retain(m topics.Message) {
 	if !b.o.Link.Open() || (known && last == string(m.Payload)) {
 		return
 	}
-	if len(m.Payload) > 0 {
-		b.remember(m.Topic)
-	}
-	b.send(m)
-	b.published[m.Topic] = string(m.Payload)
+	b.makeRoom()
+	b.keep(m)
+}
+
+// remove takes a retained message away. It says whether the broker has it.
+func (b *Bridge) remove(topic string) bool {
+	delete(b.states.waiting, topic)
+	b.published[topic] = ""
+	return b.assure(Message{Topic: topic, QoS: 1, Retained: true})
 }
 
 // announce publishes everything retained anew: a broker may have forgotten it.

@@ -117,7 +117,7 @@ func (b *Bridge) tidy() {
 				b.lineUp(m)
 				continue
 			}
-			if b.retain(m); !b.stalled {
+			if b.remove(m.Topic) {
 				b.forget(m.Topic)
 			}
 		}
@@ -131,8 +131,7 @@ func (b *Bridge) tidy() {
 	}
 	n := min(atOnce, len(b.shelf.remove))
 	for _, topic := range b.shelf.remove[:n] {
-		b.retain(topics.Message{Topic: topic, QoS: 1, Retained: true})
-		if !b.stalled {
+		if b.remove(topic) {
 			b.forget(topic)
 		}
 	}

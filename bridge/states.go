@@ -7,15 +7,15 @@ import (
 	"aliquot/bridge/topics"
 )
 
-// telling is what has yet to be published of the retained state, and what is on its way. A farm has thousands of states,
-// many of which change each second: if the loop waited for each to be acknowledged it would do nothing else.
+// telling is what has yet to be published of the retained state, and what is on its way, of any kind. A farm has thousands of
+// states, many of which change each second: if the loop waited for each to be acknowledged it would do nothing else.
 type telling struct {
 	order   []string                  // topics, in the order in which they fell due
 	waiting map[string]topics.Message // the newest of each; a topic of order that is not here has been dealt with
-	sent    []sentState               // not yet acknowledged, the oldest first
+	sent    []onItsWay                // not yet acknowledged, the oldest first
 }
 
-type sentState struct {
+type onItsWay struct {
 	topic   string
 	settled <-chan struct{}
 	at      time.Time
@@ -26,8 +26,10 @@ const (
 	// no more, and a broker has other things to do.
 	statesAtOnce = 32
 	statesEvery  = 20 * time.Millisecond
-	// statesAhead is how many may be on their way: what is published behind them waits for the broker to read them.
+	// statesAhead is how many may be on their way: what is published behind them waits for the broker to read them. Of
+	// messages of any kind mostAhead are, before one is waited for.
 	statesAhead = 64
+	mostAhead   = 256
 	// flushMost bounds how long the last states may take.
 	flushMost = 2 * time.Second
 )
@@ -92,7 +94,7 @@ func (b *Bridge) tellStates() (told bool) {
 		s.order = s.order[1:]
 		if m, waits := s.waiting[topic]; waits {
 			delete(s.waiting, topic)
-			b.post(m)
+			b.keep(m)
 			told = true
 			n++
 		}
@@ -100,18 +102,38 @@ func (b *Bridge) tellStates() (told bool) {
 	return told
 }
 
-// post hands a state over.
-func (b *Bridge) post(m topics.Message) {
+// keep hands a retained message over, and remembers it.
+func (b *Bridge) keep(m topics.Message) {
 	if len(m.Payload) > 0 {
 		b.remember(m.Topic)
 	}
 	b.published[m.Topic] = string(m.Payload)
-	settled, err := b.o.Link.Post(Message(m), b.patience())
+	b.post(Message(m))
+}
+
+// post hands a message over that is not waited for.
+func (b *Bridge) post(m Message) {
+	settled, err := b.o.Link.Post(m, b.patience())
 	if err != nil {
 		b.stall(m.Topic, err)
 		return
 	}
-	b.states.sent = append(b.states.sent, sentState{m.Topic, settled, time.Now()})
+	b.states.sent = append(b.states.sent, onItsWay{m.Topic, settled, time.Now()})
+}
+
+// makeRoom waits until one more message may be on its way, as long as such a message is waited for at all.
+func (b *Bridge) makeRoom() {
+	if b.settle(); len(b.states.sent) < mostAhead {
+		return
+	}
+	late := time.NewTimer(b.patience())
+	defer late.Stop()
+	select {
+	case <-b.states.sent[0].settled:
+		b.settle()
+	case <-late.C:
+		b.giveUp()
+	}
 }
 
 // settle takes note of what was acknowledged. If the oldest has waited too long none is waited for any longer: the next
@@ -126,11 +148,16 @@ func (b *Bridge) settle() {
 		default:
 		}
 		if time.Since(s.sent[0].at) >= stateWait {
-			b.stall(s.sent[0].topic, errSilent)
-			s.sent = nil
+			b.giveUp()
 		}
 		return
 	}
+}
+
+// giveUp waits for nothing any more that is on its way.
+func (b *Bridge) giveUp() {
+	b.stall(b.states.sent[0].topic, errSilent)
+	b.states.sent = nil
 }
 
 // moreStates is ready when the next state can be handed over; nil if none waits.

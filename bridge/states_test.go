@@ -180,3 +180,31 @@ func TestTheLastStatesAreTold(t *testing.T) {
 		})
 	}
 }
+
+// A broker that acknowledges nothing holds the loop up once, and then hardly at all.
+func TestINV11ASilentBrokerIsWaitedForOnce(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		r, w := manyProbes(t, 1)
+		r.connect()
+		if err := r.stop(); err != nil { // from here on the test is the loop
+			t.Fatal(err)
+		}
+		w.set(true)
+		began := time.Now()
+		for i := range 10 * mostAhead {
+			r.b.publish(Message{Topic: "aliquot/shed/answer", Payload: fmt.Append(nil, i), QoS: 1})
+		}
+		if took := time.Since(began); took < stateWait || took > stateWait+10*stalledWait {
+			t.Errorf("%d messages took %v; want one wait of %v and short ones", 10*mostAhead, took, stateWait)
+		}
+		if got := len(r.wire.on("aliquot/shed/answer")); got != 10*mostAhead {
+			t.Errorf("%d messages left; want %d", got, 10*mostAhead)
+		}
+		w.set(false)
+		r.b.publish(Message{Topic: "aliquot/shed/answer", QoS: 1})
+		r.b.settle()
+		if r.b.stalled {
+			t.Error("the broker answers again, and is still held to be silent")
+		}
+	})
+}

@@ -88,6 +88,18 @@ func (l murderLink) Publish(msg bridge.Message, wait time.Duration) (bool, error
 	return handed, err
 }
 
+// Post kills before the message leaves, or when the broker has it.
+func (l murderLink) Post(msg bridge.Message, wait time.Duration) (<-chan struct{}, error) {
+	what := l.m.word(msg)
+	l.m.at("before", what)
+	settled, err := l.Link.Post(msg, wait)
+	if err == nil && l.m.point == "after "+what {
+		<-settled
+	}
+	l.m.at("after", what)
+	return settled, err
+}
+
 // word says what a message is: run, stop, owner, or, once a run was reserved, answer, event and state.
 func (m *murderer) word(msg bridge.Message) string {
 	for _, c := range m.site.Nodes {
