@@ -115,9 +115,14 @@ func nextLocal(schedule planner.Schedule, zone *time.Location, now time.Time) ti
 	return slot.At
 }
 
+// servedAtOnce is how many rows a step may have written when it serves one more slot; the next step goes on. All channels of a
+// farm are due in the same second, and a stop must not wait for all of them (INV-11).
+const servedAtOnce = 128
+
 // serveSlots starts the runs whose slots have come. A slot that the gate refuses is tried again until its grace
 // ends, then dropped: nothing missed is caught up (INV-10).
 func (t *turn) serveSlots() {
+	t.moreSlots = false
 	if !t.clock.Trusted() {
 		t.slotsLost = true
 		return
@@ -125,6 +130,10 @@ func (t *turn) serveSlots() {
 	for i := range t.channels {
 		if t.slotsLost {
 			t.seek(&t.channels[i])
+		}
+		if len(t.rows) >= servedAtOnce {
+			t.moreSlots = true
+			continue
 		}
 		t.serve(&t.channels[i])
 	}

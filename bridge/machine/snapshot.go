@@ -258,6 +258,9 @@ const retryEvery = 5 * time.Second
 // NextWake is the monotonic time at which something is due; the shell wakes at it, and at least every 15 s.
 func NextWake(s *State) time.Duration {
 	const most = 15 * time.Second
+	if s.moreSlots {
+		return s.now.Mono
+	}
 	at := s.now.Mono + most
 	// What lies in the past was looked at in the last step already: only what is to come is worth waking for.
 	soon := func(d time.Duration) {

@@ -73,6 +73,7 @@ type State struct {
 	scratch   planner.Input // of the last refreshDays, to be filled again
 	advisedAt time.Time     // when the advice was worked out
 	slotsLost bool          // the next slots have to be looked for: a new process, or the clock was in doubt
+	moreSlots bool          // the last step left some slots to the next
 	beatMono  time.Duration
 
 	// chemistry
