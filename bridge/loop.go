@@ -79,6 +79,8 @@ const (
 	// what follows from readings is looked for once for all of them, and a stop waits for no more.
 	readingsAtOnce = 512
 	readEvery      = 10 * time.Millisecond
+	// messagesAtOnce is how many messages of nodes are handled together: a stop waits for no more.
+	messagesAtOnce = 64
 	// showEvery is how often the retained state is published while it changes; after a request it follows at once, unless
 	// it was published within showGap.
 	showEvery = time.Second
@@ -203,8 +205,47 @@ func (b *Bridge) take(i item) {
 		}
 		return
 	}
-	for _, e := range b.heard(*i.node) {
-		b.step(e)
+	b.hear(i)
+}
+
+// hear handles a node's message together with those of nodes that wait behind it: a hundred runs that began together end
+// together, and what takes the time is to bring each report to the disk.
+func (b *Bridge) hear(first item) {
+	events := b.heard(*first.node)
+	var other *item // what comes behind them is no message of a node
+	for n, more := 1, true; more && other == nil && n < messagesAtOnce; n++ {
+		select {
+		case i := <-b.vital:
+			if i.node == nil {
+				other = &i
+				continue
+			}
+			events = append(events, b.heard(*i.node)...)
+		default:
+			more = false
+		}
+	}
+	b.stepAll(events)
+	if other != nil {
+		b.take(*other)
+	}
+}
+
+// stepAll lets the machine decide on each event, and does what it says: at once where a node is told anything, else when all
+// of them have been decided on.
+func (b *Bridge) stepAll(events []machine.Event) {
+	var steps [][]machine.Effect
+	for i, e := range events {
+		var effects []machine.Effect
+		b.state, effects = machine.Step(b.state, b.o.Clock.Now(), e)
+		b.dirty = true
+		if steps = append(steps, effects); !machine.Commands(effects) && i < len(events)-1 {
+			continue
+		}
+		for _, next := range b.perform(machine.Join(steps)) {
+			b.step(next)
+		}
+		steps = nil
 	}
 }
 
