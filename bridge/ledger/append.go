@@ -154,7 +154,7 @@ func orNull(s string) any {
 	return s
 }
 
-// keepMark replaces the high-water file after a commit. If Open found the ledger behind its mark, or the mark
+// keepMark writes the high-water file after a commit. If Open found the ledger behind its mark, or the mark
 // missing, the old state of affairs stays on disk until a row says so for good: else a restart in between
 // would forget that the ledger was restored.
 func (l *Ledger) keepMark(rows []machine.Row) error {
@@ -166,5 +166,5 @@ func (l *Ledger) keepMark(rows []machine.Row) error {
 	if !l.mayMark {
 		return nil
 	}
-	return writeMark(l.path, markOf(l.last))
+	return l.marks.put(l.path, markOf(l.last))
 }

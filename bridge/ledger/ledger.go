@@ -40,8 +40,9 @@ type Ledger struct {
 	write   *sql.DB   // nil if opened for reading
 	lock    *lockFile // nil if opened for reading
 	files   identity
-	last    machine.Row     // Seq 0: no row yet
-	mayMark bool            // whether the high-water file may be replaced, see keepMark
+	last    machine.Row // Seq 0: no row yet
+	mayMark bool        // whether the high-water file may be written, see keepMark
+	marks   marker
 	topics  map[string]bool // the retained topics that are stored; nil: not read yet
 	failure error           // why nothing is stored any more
 	closed  bool

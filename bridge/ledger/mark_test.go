@@ -1,9 +1,11 @@
 package ledger
 
 import (
+	"encoding/json"
 	"errors"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 	"time"
 
@@ -121,6 +123,93 @@ func TestH40RestoredStaysKnownUntilARowSaysSo(t *testing.T) {
 	mustClose(t, l)
 	if r := mustOpen(t, path).Report(); r != (Report{Rows: 21, MarkSeq: 21}) {
 		t.Fatalf("Report after the lockout was stored = %+v; want nothing amiss", r)
+	}
+}
+
+// One place is spoiled in every way; the other one still says how far the ledger had come a commit before.
+func TestH40SpoiledPlaceOfTheMark(t *testing.T) {
+	path := newPath(t)
+	l := mustOpen(t, path)
+	for seq := int64(1); seq <= 4; seq++ {
+		mustAppend(t, l, noted(seq))
+	}
+	before := fileBytes(t, path+".mark")
+	mustAppend(t, l, noted(5))
+	after := fileBytes(t, path+".mark")
+	mustClose(t, l)
+	var at, end int // what the last commit wrote
+	for i := range after {
+		if after[i] != before[i] {
+			if end == 0 {
+				at = i / placeSize * placeSize
+			}
+			end = i + 1
+		}
+	}
+	if len(after) != places*placeSize || end <= at || end > at+recordSize {
+		t.Fatalf("a commit changed bytes %d to %d of %d; want one place of one sector", at, end, len(after))
+	}
+	for i := at; i < at+recordSize; i++ { // torn behind each byte
+		writeFile(t, path+".mark", after[:i]+before[i:])
+		m, found, err := readMark(path)
+		if want := markOf(noted(4)); err != nil || !found || m != want && m != markOf(noted(5)) {
+			t.Fatalf("torn behind byte %d the mark is %+v, %v, %v; want %+v or the next", i, m, found, err, want)
+		}
+		flipped := []byte(after)
+		flipped[i] ^= 1 // of a digit it makes another
+		writeFile(t, path+".mark", string(flipped))
+		if m, found, err = readMark(path); err != nil || !found || m != markOf(noted(4)) && m != markOf(noted(5)) {
+			t.Fatalf("with byte %d flipped the mark is %+v, %v, %v", i, m, found, err)
+		}
+	}
+	writeFile(t, path+".mark", strings.Repeat("\x00", places*placeSize))
+	if r := mustOpen(t, path).Report(); r != (Report{Rows: 5, MarkMissing: true}) {
+		t.Fatalf("Report with both places spoiled = %+v; want the mark missing", r)
+	}
+}
+
+// The two places are written in turn, so that no commit writes over the newest mark.
+func TestH40MarksTakeTurns(t *testing.T) {
+	path := newPath(t)
+	l := mustOpen(t, path)
+	mustAppend(t, l, noted(1))
+	for seq := int64(2); seq <= 7; seq++ {
+		mustAppend(t, l, noted(seq))
+		content := fileBytes(t, path+".mark")
+		for place := range places {
+			m, ok := readRecord([]byte(content[place*placeSize:]))
+			if want := seq - (seq+1+int64(place))%places; !ok || m.Seq != want {
+				t.Fatalf("after row %d place %d holds %+v, %v; want row %d", seq, place, m, ok, want)
+			}
+		}
+	}
+}
+
+// An earlier version wrote one record without a sum; and whatever is done to the file of a running ledger, the next
+// commit leaves a whole one.
+func TestH40MarkOfAnotherKindIsReplaced(t *testing.T) {
+	path := filled(t, 5)
+	old, err := json.Marshal(markOf(noted(5)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	writeFile(t, path+".mark", string(old)+"\n")
+	l := mustOpen(t, path)
+	if r := l.Report(); r != (Report{Rows: 5, MarkSeq: 5}) {
+		t.Fatalf("Report over a mark of an earlier version = %+v; want nothing amiss", r)
+	}
+	for i, change := range []func(){
+		func() {},
+		func() { mustRemove(t, path+".mark") },
+		func() { writeFile(t, path+".mark", string(old)) },
+		func() { writeFile(t, path+".mark", "") },
+	} {
+		change()
+		seq := int64(6 + i)
+		mustAppend(t, l, noted(seq))
+		if m, found, err := readMark(path); err != nil || !found || m != markOf(noted(seq)) || len(fileBytes(t, path+".mark")) != places*placeSize {
+			t.Fatalf("after row %d the mark is %+v, %v, %v", seq, m, found, err)
+		}
 	}
 }
 
