@@ -15,7 +15,7 @@ func (s *State) Clone() State {
 	c.starts, c.standing, c.holds = slices.Clone(s.starts), slices.Clone(s.standing), slices.Clone(s.holds)
 	c.stands, c.held = s.stands.clone(), s.held.clone()
 	c.answers, c.accepted = maps.Clone(s.answers), maps.Clone(s.accepted)
-	c.probes, c.locks = slices.Clone(s.probes), slices.Clone(s.locks)
+	c.probes, c.means, c.locks = slices.Clone(s.probes), slices.Clone(s.means), slices.Clone(s.locks)
 	c.alerts, c.reminders = slices.Clone(s.alerts), slices.Clone(s.reminders)
 	c.lots = slices.Clone(s.lots)
 	c.alertAt, c.open, c.ways = maps.Clone(s.alertAt), maps.Clone(s.open), slices.Clone(s.ways)

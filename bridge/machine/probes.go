@@ -107,21 +107,25 @@ func (s *State) reading(p *probeState) safety.Reading {
 	return r
 }
 
-// batchEvery is how often readings are written down: a synced row for each would wear the card.
+// batchEvery is of how long a time a mean is taken: a synced row for each reading would wear the card.
 const batchEvery = 15 * time.Minute
 
-// lookAtProbes notices silence, lets the interlocks look, and writes the batches.
+// aloneAfter is how long after the beginning of its batch a mean is written though nothing else is. What a transaction costs the
+// card is the transaction, not a row more in it: most means go with a run that begins or ends.
+const aloneAfter = 2 * batchEvery
+
+// lookAtProbes notices silence, lets the interlocks look, and ends the batches that are full.
 func (t *turn) lookAtProbes() {
-	write := false
+	full := false
 	for i := range t.probes {
 		p := &t.probes[i]
 		if p.good && t.now.Mono-p.mono > p.cfg.StaleAfter {
 			p.good, p.why = false, fmt.Sprintf("nothing since %s", t.local(p.wall))
 		}
-		write = write || (p.batch.count > 0 && t.wall().Sub(p.batch.from) >= batchEvery)
+		full = full || (p.batch.count > 0 && t.wall().Sub(p.batch.from) >= batchEvery)
 	}
-	if write && t.clock.Trusted() {
-		t.writeBatches()
+	if full && t.clock.Trusted() {
+		t.endBatches()
 	}
 	t.compareProbes()
 	for i := range t.site.Interlocks {
@@ -129,14 +133,36 @@ func (t *turn) lookAtProbes() {
 	}
 }
 
-func (t *turn) writeBatches() {
+// endBatches takes the means of what was read. They are rows only when they are written.
+func (t *turn) endBatches() {
 	for i := range t.probes {
 		p := &t.probes[i]
 		if b := p.batch; b.count > 0 {
-			t.record(ProbeMean{Probe: p.cfg.ID, From: b.from, Until: p.wall, Mean: b.sum / float64(b.count), Count: b.count}, "")
+			t.means = append(t.means, ProbeMean{Probe: p.cfg.ID, From: b.from, Until: p.wall, Mean: b.sum / float64(b.count), Count: b.count})
 			p.batch = batch{}
 		}
 	}
+}
+
+// writeMeans writes means beside the other rows of this step, or alone when they have waited long enough.
+func (t *turn) writeMeans() {
+	if len(t.means) == 0 || !t.clock.Trusted() {
+		return
+	}
+	if len(t.rows) == 0 {
+		if t.wall().Sub(t.means[0].From) < aloneAfter {
+			return
+		}
+		t.endBatches() // they are nearly full, and the next transaction is as far away again
+	}
+	t.flushMeans()
+}
+
+func (t *turn) flushMeans() {
+	for _, m := range t.means {
+		t.record(m, "")
+	}
+	t.means = nil
 }
 
 func (t *turn) lookAtInterlock(i int) {

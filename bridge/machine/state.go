@@ -58,6 +58,7 @@ type State struct {
 	open     map[string]position // the channels of open runs, by run
 	halves   int                 // containers whose halved day has not begun
 	// what follows is of this process
+	means     []ProbeMean     // of batches that are over, not written down yet
 	reminders []reminder      // of each alert
 	flaps     map[string]flap // by alert
 	lots      []lotState

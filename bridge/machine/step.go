@@ -215,6 +215,10 @@ func (t *turn) lockOut(scope Scope, code safety.Code, text string) {
 func (t *turn) stop(reason string) {
 	t.stopEverything()
 	if t.booted && !t.stopping && t.ledgerBad == "" {
+		if t.clock.Trusted() {
+			t.endBatches()
+			t.flushMeans()
+		}
 		t.record(DaemonStopped{Instance: t.instance, Reason: reason}, "")
 	}
 	t.releaseOwner()
@@ -295,6 +299,7 @@ func (t *turn) look() {
 	t.remind()
 	t.tryAlerts()
 	t.beat()
+	t.writeMeans() // last: with the rows of everything else
 }
 
 // endHolds lets go of holds whose time is over.
