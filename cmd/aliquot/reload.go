@@ -60,8 +60,15 @@ func runUntilChanged(ctx context.Context, o serviceOptions, l loaded, reload <-c
 		return nil, cannotStart{err}
 	}
 	o.logger.Info("the page is at", "address", "http://"+s.page.Addr())
+	settled := time.NewTimer(settles)
+	defer settled.Stop()
 	for {
 		select {
+		case <-settled.C:
+			if err := giveBack(); err != nil {
+				o.logger.Debug("memory of the start was not given back", "error", err)
+			}
+			continue
 		case err := <-s.ended:
 			if err != nil {
 				err = fail(exitFailed, "%w", err)
