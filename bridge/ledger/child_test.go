@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"os"
 	"os/exec"
 	"strconv"
@@ -176,7 +177,7 @@ func (c *child) read(n int) {
 
 // finish reads to the end and waits.
 func (c *child) finish() error {
-	c.read(1 << 40)
+	c.read(math.MaxInt)
 	return c.cmd.Wait()
 }
 
