@@ -172,18 +172,7 @@ func tally(t *testing.T, all []*contender, at int) {
 	t.Helper()
 	for _, c := range all {
 		pid := c.p.cmd.Process.Pid
-		stat, err := os.ReadFile(fmt.Sprintf("/proc/%d/stat", pid))
-		if err != nil {
-			t.Fatal(err)
-		}
-		words := strings.Fields(string(stat[strings.LastIndexByte(string(stat), ')'):]))
-		for _, word := range words[12:14] { // utime and stime, in hundredths of a second: proc(5)
-			n, err := strconv.Atoi(word)
-			if err != nil {
-				t.Fatal(err)
-			}
-			c.cpu[at] += time.Duration(n) * 10 * time.Millisecond
-		}
+		c.cpu[at] = c.p.processor()
 		if at == 0 {
 			continue
 		}

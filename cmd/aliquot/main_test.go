@@ -68,6 +68,11 @@ func child() int {
 	if point := os.Getenv(killEnv); point != "" {
 		testWrap = (&murderer{point: point, proceed: proceed}).wrap
 	}
+	if os.Getenv(headcountEnv) != "" {
+		var c headcount
+		testWrap = c.wrap
+		go c.speak()
+	}
 	ctx, stop := signal.NotifyContext(context.Background(), syscall.SIGINT, syscall.SIGTERM)
 	defer stop()
 	code := run(ctx, os.Args[1:], stream{os.Stdin, os.Stdout, os.Stderr})
