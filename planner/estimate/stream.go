@@ -207,7 +207,7 @@ func (k *track) withStream(e *Estimate) {
 	e.LevelSD = math.Sqrt(max(0, b.cov[level][level]) + k.bias*k.bias)
 	e.UseAtTarget, e.UseRaised = e.UseAtTarget+larger, e.UseRaised+max(0, larger)
 	factor, _ := m.at(e.Level)
-	e.Use = e.UseAtTarget * factor
+	e.Use += larger * factor
 	e.Consumption, e.ConsumptionSD = max(0, e.Use), factor*math.Sqrt(max(0, b.cov[use][use]))
 	e.OfHour = -k.spec.Light.phase(k.at) * e.Use
 }

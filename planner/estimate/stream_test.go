@@ -180,3 +180,20 @@ func TestProbeReadingsThatAreNone(t *testing.T) {
 		t.Errorf("%+v, want %+v", got, want)
 	}
 }
+
+// What a tank makes itself, as of nitrate, is a use below 0, and stays one with a probe that sees nothing else.
+func TestProbeLeavesAUseBelowNothing(t *testing.T) {
+	f := New(100, []Spec{{Quantity: units.Nitrate, TestSD: 1, Target: 10}})
+	level := 5.0
+	for h := range 30 * 24 {
+		at := noon.Add(time.Duration(h) * time.Hour)
+		if h%(4*24) == 0 {
+			f.Test(Test{At: at, Quantity: units.Nitrate, Value: level})
+		}
+		f.Probe(ProbeReading{At: at, Quantity: units.Nitrate, Value: level + 1})
+		level += 0.5 / 24
+	}
+	if e := f.At(noon.AddDate(0, 0, 30), units.Nitrate); !(e.Use < -0.2) || e.Consumption != 0 || e.OffsetSeen.IsZero() {
+		t.Errorf("use %.2f, consumption %.2f; the tank makes 0.5 a day", e.Use, e.Consumption)
+	}
+}

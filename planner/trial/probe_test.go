@@ -8,8 +8,8 @@ import (
 )
 
 // lived is how a tank that uses 2 dKH a day at its target, and in proportion to its level, is kept by ours for so many days, with a probe that errs by lie (nil: none).
-func lived(every int, lie func(day float64) float64) (lowest, highest float64) {
-	r := rand.New(rand.NewPCG(5, uint64(every)))
+func lived(seed uint64, every int, lie func(day float64) float64) (lowest, highest float64) {
+	r := rand.New(rand.NewPCG(seed, uint64(every)))
 	k := &Ours{}
 	k.Reset(Told{Litres: 100, StrengthDKHLitresPerML: 50, Target: target, Band: 0.5, MaxRise: 1, MaxFall: 1, CapPerDay: 6, TestSD: 0.15, Base: 2})
 	level, perDay := target, 0.0
@@ -35,7 +35,8 @@ func lived(every int, lie func(day float64) float64) (lowest, highest float64) {
 }
 
 // However a probe lies, and however rarely its keeper tests, the level goes above what it comes to without a probe by little more than the
-// band, and below it by no more than what the probe may move an estimate and the next test finds out.
+// band of 0.5 dKH. Below it goes as little further, but where the test that finds the lie out cuts the dose and PLAN_STEP lets it rise
+// again slowly.
 func TestLyingProbeHarmsLittle(t *testing.T) {
 	lies := map[string]func(float64) float64{
 		"reads 2 dKH too low":          func(float64) float64 { return -2 },
@@ -49,12 +50,16 @@ func TestLyingProbeHarmsLittle(t *testing.T) {
 		"swings by 1 dKH in 14 days":   func(day float64) float64 { return math.Sin(2 * math.Pi * day / 14) },
 	}
 	for _, every := range []int{3, 7, 10} {
-		low, high := lived(every, nil)
 		for name, lie := range lies {
-			gotLow, gotHigh := lived(every, lie)
-			t.Logf("a test every %d days, the probe %s: %.2f to %.2f; without it %.2f to %.2f", every, name, gotLow, gotHigh, low, high)
-			if gotHigh > high+0.55 || gotLow < low-0.55 {
-				t.Errorf("a test every %d days, the probe %s: %.2f to %.2f; without it %.2f to %.2f", every, name, gotLow, gotHigh, low, high)
+			above, below := 0.0, 0.0
+			for seed := range uint64(20) {
+				low, high := lived(seed, every, nil)
+				gotLow, gotHigh := lived(seed, every, lie)
+				above, below = max(above, gotHigh-high), max(below, low-gotLow)
+			}
+			t.Logf("a test every %d days, the probe %s: up to %.2f dKH higher, %.2f lower than without it", every, name, above, below)
+			if above > 0.65 || below > 1.2 {
+				t.Errorf("a test every %d days, the probe %s: up to %.2f dKH higher, %.2f lower than without it", every, name, above, below)
 			}
 		}
 	}
