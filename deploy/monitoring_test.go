@@ -11,24 +11,13 @@ import (
 	"testing"
 
 	"gopkg.in/yaml.v3"
-)
 
-// tool finds a program of the monitoring packages, which CI must have.
-func tool(t *testing.T, name string) string {
-	t.Helper()
-	path, err := exec.LookPath(name)
-	if err != nil {
-		if os.Getenv("CI") != "" {
-			t.Fatalf("%s is not installed; CI needs it", name)
-		}
-		t.Skipf("%s is not installed", name)
-	}
-	return path
-}
+	"aliquot/bridge/needed"
+)
 
 func runTool(t *testing.T, name string, args ...string) {
 	t.Helper()
-	cmd := exec.Command(tool(t, name), args...)
+	cmd := exec.Command(needed.Program(t, map[string]string{"promtool": "prometheus", "amtool": "prometheus-alertmanager"}[name], name), args...)
 	cmd.Dir = "prometheus"
 	if out, err := cmd.CombinedOutput(); err != nil {
 		t.Errorf("%s %s: %v\n%s", name, strings.Join(args, " "), err, out)

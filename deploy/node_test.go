@@ -15,6 +15,7 @@ import (
 	"testing"
 	"time"
 
+	"aliquot/bridge/needed"
 	"aliquot/bridge/simnode"
 
 	"pgregory.net/rapid"
@@ -49,7 +50,7 @@ var compile = sync.OnceValues(func() (string, error) {
 
 func driver(t *testing.T) string {
 	t.Helper()
-	tool(t, "gcc")
+	needed.Program(t, "gcc", "gcc")
 	path, err := compile()
 	if err != nil {
 		t.Fatal(err)

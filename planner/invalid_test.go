@@ -44,7 +44,8 @@ func TestBadNumbersWithholdTheChannelAndNothingElse(t *testing.T) {
 		"target NaN": func(s *planner.SystemState) { s.Targets[0].Target = nan }, "rise inf": func(s *planner.SystemState) { s.Targets[0].MaxRise = inf },
 		"fall NaN": func(s *planner.SystemState) { s.Targets[0].MaxFall = nan }, "dose NaN": func(s *planner.SystemState) { s.Targets[0].MaxDose = nan },
 		"level NaN": func(s *planner.SystemState) { s.Estimates[0].Level = nan }, "use inf": func(s *planner.SystemState) { s.Estimates[0].Consumption = inf },
-		"sd NaN": func(s *planner.SystemState) { s.Estimates[0].LevelSD = nan }, "held NaN": func(s *planner.SystemState) { s.Estimates[0].HeldLevel = nan },
+		"sd NaN": func(s *planner.SystemState) { s.Estimates[0].LevelSD = nan }, "hour NaN": func(s *planner.SystemState) { s.Estimates[0].OfHour = nan }, "by tests NaN": func(s *planner.SystemState) { s.Estimates[0].CaughtByTests = nan },
+		"held NaN": func(s *planner.SystemState) { s.Estimates[0].HeldLevel = nan },
 	} {
 		t.Run(name, func(t *testing.T) {
 			in := one(t, known(8.3, 1.2))

@@ -300,7 +300,8 @@ func finiteTarget(t *Target) bool {
 
 func finiteEstimate(e *estimate.Estimate) bool {
 	return finite(e.Level) && finite(e.LevelSD) && finite(e.LevelCaught) && finite(e.Consumption) &&
-		finite(e.ConsumptionSD) && finite(e.HeldLevel) && finite(e.Gain) && finite(e.UseAtTarget) && finite(e.UseRaised) && finite(e.Pending)
+		finite(e.ConsumptionSD) && finite(e.HeldLevel) && finite(e.Gain) && finite(e.UseAtTarget) && finite(e.UseRaised) && finite(e.Pending) &&
+		finite(e.OfHour) && finite(e.CaughtByTests)
 }
 
 // days gives the answer in whole µL, rounded down.

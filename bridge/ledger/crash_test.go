@@ -12,6 +12,8 @@ import (
 	"syscall"
 	"testing"
 	"time"
+
+	"aliquot/bridge/needed"
 )
 
 // self is the command that starts this test binary as a child.
@@ -69,10 +71,10 @@ func TestH39FullAndReadOnlyDisk(t *testing.T) {
 	}
 	out, err := cmd.CombinedOutput()
 	if err != nil && cmd.ProcessState == nil {
-		missing(t, "a user name space: "+err.Error())
+		needed.Missing(t, "a user name space: "+err.Error())
 	}
 	if strings.HasPrefix(string(out), "no mount:") {
-		missing(t, "the right to mount a small file system: "+string(out))
+		needed.Missing(t, "the right to mount a small file system: "+string(out))
 	}
 	if err != nil || !strings.Contains(string(out), "full: ") || !strings.Contains(string(out), "read-only: ") {
 		t.Fatalf("%v\n%s", err, out)
@@ -92,11 +94,7 @@ func TestH39FullAndReadOnlyDisk(t *testing.T) {
 
 func strace(t *testing.T, args ...string) []string {
 	t.Helper()
-	program, err := exec.LookPath("strace")
-	if err != nil {
-		missing(t, "strace")
-	}
-	return append(append([]string{program, "-f", "-qq"}, args...), self()...)
+	return append(append([]string{needed.Program(t, "strace", "strace"), "-f", "-qq"}, args...), self()...)
 }
 
 // Every n-th write or sync of the child fails, as on a card that is dying.

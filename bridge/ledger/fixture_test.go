@@ -150,12 +150,3 @@ func writeFile(t *testing.T, path, content string) {
 		t.Fatal(err)
 	}
 }
-
-// missing ends a test that needs something which this machine lacks; in CI that is a failure.
-func missing(t *testing.T, what string) {
-	t.Helper()
-	if os.Getenv("CI") != "" {
-		t.Fatalf("%s is needed in CI", what)
-	}
-	t.Skipf("%s is missing", what)
-}

@@ -18,6 +18,7 @@ import (
 	"time"
 
 	"aliquot/bridge/machine"
+	"aliquot/bridge/needed"
 	"aliquot/planner"
 	"aliquot/safety"
 )
@@ -120,13 +121,7 @@ func firstDifference(a, b string) string {
 }
 
 func TestPromtoolFindsNothing(t *testing.T) {
-	tool, err := exec.LookPath("promtool")
-	if err != nil {
-		if os.Getenv("CI") != "" {
-			t.Fatal("promtool is not installed; CI needs it")
-		}
-		t.Skip("promtool is not installed")
-	}
+	tool := needed.Program(t, "prometheus", "promtool")
 	m := New(shed())
 	m.Observe(view())
 	cmd := exec.Command(tool, "check", "metrics")

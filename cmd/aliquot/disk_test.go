@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"math/rand/v2"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -14,6 +13,7 @@ import (
 
 	"aliquot/bridge/machine"
 	"aliquot/bridge/mqtt/mosquittotest"
+	"aliquot/bridge/needed"
 	"aliquot/safety"
 )
 
@@ -75,13 +75,7 @@ func drawDisks(count int) (out []badDisk) {
 // failing is the command that makes system calls on the ledger's files fail, and then becomes the program.
 func (r *rig) failing(call, name, when string) []string {
 	r.t.Helper()
-	strace, err := exec.LookPath("strace")
-	if err != nil {
-		if os.Getenv("CI") != "" {
-			r.t.Fatal("strace is not installed; CI needs it (Debian package strace)")
-		}
-		r.t.Skip("strace is not installed (Debian package strace)")
-	}
+	strace := needed.Program(r.t, "strace", "strace")
 	out := []string{strace, "-D", "-f", "-qq", "-o", os.DevNull, "-e", "trace=" + call, "-e", fmt.Sprintf("inject=%s:error=%s:when=%s", call, name, when)}
 	for _, path := range []string{r.quay.Ledger, r.quay.Ledger + "-wal", r.quay.Ledger + ".mark.new", r.quay.Ledger + ".mark", filepath.Dir(r.quay.Ledger)} {
 		out = append(out, "-P", path)

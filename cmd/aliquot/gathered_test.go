@@ -8,12 +8,13 @@ import (
 
 	"aliquot/bridge/machine"
 	"aliquot/bridge/mqtt/mosquittotest"
+	"aliquot/bridge/needed"
 )
 
 // TestFederation has a Prometheus in each of two rooms scrape its service, and one in the office gather from both.
 func TestFederation(t *testing.T) {
 	t.Parallel()
-	program(t, "prometheus")
+	needed.Program(t, "prometheus", "prometheus")
 	b := mosquittotest.Start(t, mosquittotest.Options{})
 	var rooms []string
 	for _, site := range []string{"room-north", "room-south"} {
@@ -51,7 +52,7 @@ func startPrometheus(t *testing.T, file string, replace ...string) *monitor {
 		m.install(dir, "aliquot.rules.yml")
 	}
 	m.install(dir, file, append(replace, "_interval: 15s", "_interval: 1s")...)
-	m.run(program(t, "prometheus"), "--config.file="+filepath.Join(dir, file), "--storage.tsdb.path="+filepath.Join(dir, "series"), "--web.listen-address="+at, "--log.level=warn")
+	m.run(needed.Program(t, "prometheus", "prometheus"), "--config.file="+filepath.Join(dir, file), "--storage.tsdb.path="+filepath.Join(dir, "series"), "--web.listen-address="+at, "--log.level=warn")
 	return m
 }
 

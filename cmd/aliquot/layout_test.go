@@ -55,7 +55,8 @@ var table = map[string]room{
 	"config": {ours: []string{"planner", "planner/nearest", "planner/acidity", "planner/assay", "planner/units", "planner/seawater", "planner/stock", "planner/metering", "safety"},
 		others: []string{"gopkg.in/yaml.v3", "github.com/robfig/cron/v3"}},
 	"bridge/mqtt":               {others: []string{"github.com/eclipse/paho.mqtt.golang"}},
-	"bridge/mqtt/mosquittotest": {}, // test support: a real broker
+	"bridge/mqtt/mosquittotest": {ours: []string{"bridge/needed"}}, // test support: a real broker
+	"bridge/needed":             {},                                // test support: what becomes of a test without one
 	"bridge/broker":             {others: []string{"github.com/mochi-mqtt/server/v2"}},
 	"bridge/ledger":             {ours: []string{"bridge/machine", "safety"}, others: []string{"modernc.org/sqlite"}},
 	"bridge/metrics":            {ours: []string{"bridge/machine", "safety"}, others: []string{"github.com/prometheus/client_golang"}},

@@ -18,20 +18,8 @@ import (
 
 	"aliquot/bridge/machine"
 	"aliquot/bridge/mqtt/mosquittotest"
+	"aliquot/bridge/needed"
 )
-
-// program finds a program of a Debian package, which CI must have.
-func program(t *testing.T, name string) string {
-	t.Helper()
-	path, err := exec.LookPath(name)
-	if err != nil {
-		if os.Getenv("CI") != "" {
-			t.Fatalf("%s is not installed; CI needs it", name)
-		}
-		t.Skipf("%s is not installed", name)
-	}
-	return path
-}
 
 // monitor is a real Prometheus, a real Alertmanager and somebody who is told, with the files of deploy/prometheus but
 // for addresses and times.
@@ -62,7 +50,7 @@ func freeLoopback(t *testing.T) string {
 
 func startMonitor(t *testing.T, service string) *monitor {
 	t.Helper()
-	prometheus, manager := program(t, "prometheus"), program(t, "prometheus-alertmanager")
+	prometheus, manager := needed.Program(t, "prometheus", "prometheus"), needed.Program(t, "prometheus-alertmanager", "prometheus-alertmanager")
 	m := &monitor{t: t}
 	receiver := httptest.NewServer(http.HandlerFunc(m.receive))
 	t.Cleanup(receiver.Close)
@@ -207,7 +195,7 @@ func dashboardQueries(t *testing.T, site string) (out []string) {
 // there, and has a real Alertmanager tell somebody of a fault and of its end.
 func TestMonitoring(t *testing.T) {
 	t.Parallel()
-	program(t, "prometheus")
+	needed.Program(t, "prometheus", "prometheus")
 	const site = "watched"
 	b := mosquittotest.Start(t, mosquittotest.Options{})
 	r := newRig(t, b, site, func(q *quay) {

@@ -11,6 +11,7 @@ import (
 
 	"aliquot/bridge/machine"
 	"aliquot/bridge/mqtt/mosquittotest"
+	"aliquot/bridge/needed"
 )
 
 // refNode is the node of deploy/node in a process of its own.
@@ -23,12 +24,9 @@ type refNode struct {
 // buildRefNode compiles it with mosquitto's client library.
 func buildRefNode(t *testing.T) string {
 	t.Helper()
-	program(t, "gcc")
+	needed.Program(t, "gcc", "gcc")
 	if _, err := os.Stat("/usr/include/mosquitto.h"); err != nil {
-		if os.Getenv("CI") != "" {
-			t.Fatal("libmosquitto-dev is not installed; CI needs it")
-		}
-		t.Skip("libmosquitto-dev is not installed")
+		needed.Missing(t, "mosquitto.h (Debian package libmosquitto-dev)")
 	}
 	path := filepath.Join(t.TempDir(), "host")
 	cmd := exec.Command("gcc", "-std=gnu99", "-O2", "-Wall", "-Wextra", "-Werror", "-o", path, "bounded_run.c", "host.c", "-lmosquitto", "-lpthread")

@@ -22,6 +22,8 @@ import (
 	"syscall"
 	"testing"
 	"time"
+
+	"aliquot/bridge/needed"
 )
 
 // Options describes the broker.
@@ -60,7 +62,7 @@ const startTime = 10 * time.Second
 // Start starts mosquitto and waits until it listens. It is stopped when the test ends.
 func Start(t testing.TB, o Options) *Server {
 	t.Helper()
-	s := &Server{t: t, program: find(t), Dir: t.TempDir()}
+	s := &Server{t: t, program: needed.Program(t, "mosquitto", "mosquitto", "/usr/sbin/mosquitto", "/usr/local/sbin/mosquitto"), Dir: t.TempDir()}
 	if o.Port == 0 {
 		o.Port = FreePort(t)
 	}
@@ -93,20 +95,6 @@ func FreePort(t testing.TB) int {
 		t.Fatalf("a listener at %v is no TCP listener", l.Addr())
 	}
 	return addr.Port
-}
-
-func find(t testing.TB) string {
-	t.Helper()
-	for _, name := range []string{"mosquitto", "/usr/sbin/mosquitto", "/usr/local/sbin/mosquitto"} {
-		if path, err := exec.LookPath(name); err == nil {
-			return path
-		}
-	}
-	if os.Getenv("CI") != "" {
-		t.Fatal("mosquitto is not installed; CI needs it (Debian package mosquitto)")
-	}
-	t.Skip("mosquitto is not installed (Debian package mosquitto)")
-	return ""
 }
 
 func (s *Server) path(name string) string { return filepath.Join(s.Dir, name) }
